@@ -1,0 +1,1 @@
+"""Invented demonstration shapes, made by seeded code."""

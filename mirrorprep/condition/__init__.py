@@ -1,0 +1,1 @@
+"""Checking and mending of scans."""

@@ -1,0 +1,1 @@
+"""Pure kernels on arrays: numpy and scipy only."""

@@ -1,0 +1,1 @@
+"""Pictures, files and the traveller."""

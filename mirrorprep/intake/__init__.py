@@ -1,0 +1,1 @@
+"""Scan files in: formats, units, identity."""

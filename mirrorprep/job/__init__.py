@@ -1,0 +1,1 @@
+"""The job file and the stages in order."""

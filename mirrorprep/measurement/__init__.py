@@ -1,0 +1,1 @@
+"""Volume, mass, walls and their uncertainty."""

@@ -1,0 +1,1 @@
+"""Two-part moulds: pull direction, parting, body, keys, channels, release check."""

@@ -1,0 +1,1 @@
+"""Materials, shrinkage, quantities, filling and forces."""

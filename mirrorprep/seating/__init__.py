@@ -1,0 +1,1 @@
+"""Placing the mirrored part on the recipient surface."""

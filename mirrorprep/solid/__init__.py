@@ -1,0 +1,1 @@
+"""The nouns and the doors to the mesh libraries."""

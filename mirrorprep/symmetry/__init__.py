@@ -1,0 +1,1 @@
+"""Mirror-plane search, confidence and mirroring."""

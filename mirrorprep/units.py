@@ -1,0 +1,81 @@
+"""Every conversion of units: lengths of scans to millimetres, physics to SI and back."""
+
+from typing import Final
+
+from mirrorprep.errors import UsageError
+
+MM_PER_UNIT: Final[dict[str, float]] = {
+    "micron": 1e-3,
+    "mm": 1.0,
+    "cm": 10.0,
+    "in": 25.4,
+    "ft": 304.8,
+    "m": 1000.0,
+}
+"""Millimetres per length unit; the inch is 25.4 mm exactly (international yard and pound agreement, 1959)."""
+
+STANDARD_GRAVITY_M_S2: Final = 9.80665
+"""Conventional standard acceleration of free fall (ISO 80000-3)."""
+
+MM3_PER_CM3: Final = 1000.0
+
+
+def mm_per_unit(unit: str) -> float:
+    """Return how many millimetres one `unit` is.
+
+    Parameters
+    ----------
+    unit : str
+        One of ``micron``, ``mm``, ``cm``, ``in``, ``ft``, ``m``.
+
+    Returns
+    -------
+    float
+        Millimetres per unit.
+
+    Raises
+    ------
+    UsageError
+        If the unit is not known.
+
+    Examples
+    --------
+    >>> mm_per_unit("in")
+    25.4
+    """
+    try:
+        return MM_PER_UNIT[unit]
+    except KeyError:
+        known = ", ".join(MM_PER_UNIT)
+        raise UsageError(f"'{unit}' is not a length unit.", remedy=f"Use one of {known}.") from None
+
+
+def mass_g(volume_mm3: float, density_g_cm3: float) -> float:
+    """Return the mass in grams of a volume in mm³.
+
+    Examples
+    --------
+    >>> round(mass_g(21375.396415, 1.10), 3)
+    23.513
+    """
+    return volume_mm3 / MM3_PER_CM3 * density_g_cm3
+
+
+def metres(length_mm: float) -> float:
+    """Return metres from millimetres."""
+    return length_mm * 1e-3
+
+
+def square_metres(area_mm2: float) -> float:
+    """Return m² from mm²."""
+    return area_mm2 * 1e-6
+
+
+def cubic_metres(volume_mm3: float) -> float:
+    """Return m³ from mm³."""
+    return volume_mm3 * 1e-9
+
+
+def kilograms_per_cubic_metre(density_g_cm3: float) -> float:
+    """Return kg/m³ from g/cm³."""
+    return density_g_cm3 * 1e3
