@@ -324,7 +324,7 @@ def _relax(local: FloatArray, corner_values: FloatArray) -> FloatArray:
 
 
 def _quads(finder: _Finder, number: IntArray, inside: IntArray) -> tuple[IntArray, IntArray, IntArray]:
-    """Return the vertices (q, 4), outward, of the quadrangle around each cut edge, the edge's cell and number.
+    """Return the outward vertices (q, 4) of the quadrangle around each cut edge, the edge's cell and number.
 
     Each grid edge is taken from the cell in which it starts at corner 0.
     """

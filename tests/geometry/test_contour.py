@@ -45,7 +45,7 @@ def assert_closed_manifold(vertex_count: int, faces: np.ndarray) -> None:
         following[a, b], following[b, c], following[c, a] = c, a, b
     fan_size = np.bincount(faces.ravel(), minlength=vertex_count)
     assert fan_size.min() >= 3
-    spoke = dict(following)
+    spoke = dict(following.keys())
     for hub, first in spoke.items():
         spot, turns = following[hub, first], 1
         while spot != first:
