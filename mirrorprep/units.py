@@ -1,5 +1,6 @@
 """Every conversion of units: lengths of scans to millimetres, physics to SI and back."""
 
+import math
 from typing import Final
 
 from mirrorprep.errors import UsageError
@@ -79,3 +80,22 @@ def cubic_metres(volume_mm3: float) -> float:
 def kilograms_per_cubic_metre(density_g_cm3: float) -> float:
     """Return kg/m³ from g/cm³."""
     return density_g_cm3 * 1e3
+
+
+def supported_digits(value: float, uncertainty: float | None) -> str:
+    """Return `value` as text with the digits that its uncertainty supports.
+
+    The last digit kept is the leading digit of the uncertainty: ±0.1 gives one decimal, ±40 gives tens.
+    Three significant digits when the uncertainty is unknown. Common practice, no source.
+
+    Examples
+    --------
+    >>> supported_digits(23512.93, 480.0), supported_digits(4.0125, 0.1), supported_digits(4.0125, None)
+    ('23500', '4.0', '4.01')
+    """
+    if uncertainty is None or not uncertainty > 0.0:
+        place = 2 - math.floor(math.log10(abs(value))) if value else 0
+    else:
+        place = -math.floor(math.log10(uncertainty))
+    rounded = round(value, place)
+    return f"{rounded:.{max(place, 0)}f}"

@@ -46,7 +46,7 @@ class Solid:
     def mesh(self) -> ScanMesh:
         """The surface as a mesh, in the kernel's own order."""
         raw = self._body.to_mesh64()
-        return ScanMesh(vertices=raw.vert_properties[:, :3], faces=raw.tri_verts.astype(np.int64))
+        return ScanMesh(vertices=raw.vert_properties[:, :3].copy(), faces=raw.tri_verts.astype(np.int64))
 
     @cached_property
     def mass_properties(self) -> MassProperties:

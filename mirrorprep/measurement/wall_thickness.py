@@ -1,0 +1,124 @@
+"""Wall thickness: the largest ball inside the part that touches each surface point."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from mirrorprep.geometry.surface_points import surface_points
+from mirrorprep.solid.solid import Solid
+
+FloatArray = NDArray[np.float64]
+
+_ROUNDS = 30
+# What facets and rounding may stand inside a ball: in point spacings, and as a share of its radius.
+_SLACK = 0.1
+_SLACK_SHARE = 0.005
+_OPPOSED_COSINE = -0.5  # the walls face each other within 60°; anything less is a corner, not a wall
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class WallThickness:
+    """Wall thickness at points spread over the surface.
+
+    Attributes
+    ----------
+    points_mm : (n, 3) float64
+        Where it was measured.
+    thickness_mm : (n,) float64
+        Diameter of the largest inner ball touching there; NaN where no opposite wall stops it.
+    spacing_mm : float
+        Mean distance between sample points; features finer than this may be missed.
+    """
+
+    points_mm: FloatArray
+    thickness_mm: FloatArray
+    spacing_mm: float
+
+    @property
+    def smallest_mm(self) -> float:
+        """The thinnest wall found, NaN when there is none."""
+        return float(np.nanmin(self.thickness_mm)) if np.isfinite(self.thickness_mm).any() else float("nan")
+
+    @property
+    def thinnest_at_mm(self) -> FloatArray:
+        """Where the thinnest wall is, shape (3,)."""
+        return np.asarray(self.points_mm[int(np.nanargmin(self.thickness_mm))])
+
+
+def wall_thickness(part: Solid, *, count: int = 20_000, seed: int = 0) -> WallThickness:
+    """Measure the wall thickness by shrinking an inner ball at each of `count` surface points.
+
+    Parameters
+    ----------
+    part : Solid
+        The part.
+    count : int
+        Number of points, spread evenly by area.
+    seed : int
+        Seed of the spread.
+
+    Returns
+    -------
+    WallThickness
+        Points, thickness and point spacing.
+
+    Notes
+    -----
+    Shrinking-ball iteration after J. Ma, S. W. Bae, S. Choi, "3D medial axis point approximation using
+    nearest neighbors and the normal field", The Visual Computer 28 (2012) 7-19. The error is of second
+    order in the point spacing s: about s²/(2t) for a wall t. Corners of less than 120° between the outward
+    normals are not counted as walls.
+
+    Examples
+    --------
+    >>> from mirrorprep.solid.primitives import box
+    >>> round(wall_thickness(box([4, 30, 40])).smallest_mm, 1)
+    4.0
+    """
+    points, normals = surface_points(part.mesh.vertices, part.mesh.faces, count=count, seed=seed)
+    spacing = float(np.sqrt(part.mass_properties.area_mm2 / count))
+    radius, touch = _inner_balls(points, normals, _SLACK * spacing)
+    opposed = np.einsum("ij,ij->i", normals, normals[touch]) < _OPPOSED_COSINE
+    return WallThickness(
+        points_mm=points,
+        thickness_mm=np.where(opposed, 2.0 * radius, np.nan),
+        spacing_mm=spacing,
+    )
+
+
+def _inner_balls(
+    points: FloatArray, normals: FloatArray, slack: float
+) -> tuple[FloatArray, NDArray[np.intp]]:
+    """Shrink each ball to its nearest intruder until nothing lies deeper inside than `slack`."""
+    tree = cKDTree(points)
+    radius = np.full(len(points), float(np.linalg.norm(np.ptp(points, axis=0))))
+    touch = np.arange(len(points))
+    active = np.arange(len(points))
+    for _ in range(_ROUNDS):
+        center = points[active] - radius[active, None] * normals[active]
+        _, nearest = tree.query(center, workers=-1)
+        gap = points[active] - points[nearest]
+        depth = np.einsum("ij,ij->i", gap, normals[active])
+        touched = np.divide(
+            np.einsum("ij,ij->i", gap, gap), 2.0 * depth, out=np.full(len(depth), np.inf), where=depth > 0.0
+        )
+        shrinks = touched < radius[active]
+        active = active[shrinks]
+        radius[active], touch[active] = touched[shrinks], nearest[shrinks]
+        active = active[_intruded(tree, points[active], normals[active], radius[active], slack)]
+        if len(active) == 0:
+            break
+    return radius, touch
+
+
+def _intruded(
+    tree: cKDTree, points: FloatArray, normals: FloatArray, radius: FloatArray, slack: float
+) -> NDArray[np.bool_]:
+    if len(points) == 0:
+        return np.zeros(0, dtype=bool)
+    center = points - radius[:, None] * normals
+    reach = np.maximum((1.0 - _SLACK_SHARE) * radius - slack, 0.0)
+    inside = tree.query_ball_point(center, reach, return_length=True, workers=-1)
+    return np.asarray(inside > 0)
