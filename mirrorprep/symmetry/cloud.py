@@ -1,0 +1,163 @@
+"""The scan as an even cloud of oriented points, centred and scaled by its diagonal."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import KDTree
+
+from mirrorprep.errors import GeometryError
+from mirrorprep.geometry.normals import doubled_areas, fitted_normals, unit
+from mirrorprep.geometry.open_border import open_edges
+from mirrorprep.geometry.sampling import stratified_points
+from mirrorprep.solid.mesh import ScanMesh
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+SAMPLES = 40_000
+NEIGHBOURS = 16
+WIDE_NEIGHBOURS = 40
+INCOHERENT_BELOW = 0.85
+NOISY_ABOVE = 4e-4
+REJECT_WITHIN = 0.012
+UNKNOWN_WITHIN = 0.02
+SOUP_SHARE = 0.3
+NORMAL_LEVER = 0.05
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Cloud:
+    """Samples of a scan in units of its bounding-box diagonal, about its centre.
+
+    Attributes
+    ----------
+    center_mm : (3,) float64
+        Scan position of the cloud's origin.
+    scale_mm : float
+        Diagonal: millimetres per unit of the cloud.
+    points, normals : (n, 3) float64
+        Samples on the faces and the faces' normals there.
+    smooth_points, smooth_normals : (n, 3) float64
+        The same averaged over compatible neighbours.
+    triangles : (n, 3, 3) float64
+        The face each sample lies on.
+    border, unknown : (n,) bool
+        Samples at an open edge, whose matches do not count, and samples of the wider zone beyond which the
+        surface is not known.
+    noise : float
+        Median distance of the samples from the local mean surface.
+    tree : KDTree
+        Over points and normals, so that the two sides of a thin part keep apart.
+    place_tree : KDTree
+        Over the points alone.
+    """
+
+    center_mm: FloatArray
+    scale_mm: float
+    points: FloatArray
+    normals: FloatArray
+    smooth_points: FloatArray
+    smooth_normals: FloatArray
+    triangles: FloatArray
+    border: BoolArray
+    unknown: BoolArray
+    noise: float
+    tree: KDTree
+    place_tree: KDTree
+
+    @property
+    def noisy(self) -> bool:
+        """True when the noise is so large that single triangles mean little."""
+        return self.noise > NOISY_ABOVE
+
+    def nearest(self, points: FloatArray, normals: FloatArray) -> IntArray:
+        """Return the sample that lies nearest and faces the same way, for (..., 3) points and normals."""
+        query = np.concatenate([points, NORMAL_LEVER * normals], axis=-1)
+        return np.asarray(self.tree.query(query, workers=-1)[1])
+
+
+def sample(mesh: ScanMesh, *, seed: int, weight: FloatArray | None = None) -> Cloud:
+    """Sample a mesh for the search.
+
+    Parameters
+    ----------
+    mesh : ScanMesh
+        Any triangles with area.
+    seed : int
+        Start of the random places.
+    weight : (m,) float64, optional
+        Share of each face that counts, 0 to 1.
+
+    Raises
+    ------
+    GeometryError
+        If nothing is left to sample.
+    """
+    cross = doubled_areas(mesh.vertices, mesh.faces)
+    areas = np.sqrt(np.einsum("ij,ij->i", cross, cross)) / 2.0
+    counted = areas if weight is None else areas * weight
+    if not counted.sum() > 0.0:
+        raise GeometryError(
+            "No surface area is left to search for a mirror plane.",
+            remedy="Check the scan with 'mirrorprep check' and the region file.",
+        )
+    rng = np.random.default_rng(seed)
+    raw, face = stratified_points(mesh.vertices, mesh.faces, counted, count=SAMPLES, rng=rng)
+    low, high = raw.min(axis=0), raw.max(axis=0)
+    center, scale = (low + high) / 2.0, float(np.linalg.norm(high - low))
+    points, normals = (raw - center) / scale, unit(cross[face])
+    place_tree = KDTree(points)
+    smooth = _smoothed(points, normals, place_tree)
+    border, unknown = _border_zones(mesh, points, center, scale)
+    return Cloud(
+        center_mm=center,
+        scale_mm=scale,
+        points=points,
+        normals=normals,
+        smooth_points=smooth[0],
+        smooth_normals=smooth[1],
+        triangles=(mesh.vertices[mesh.faces[face]] - center) / scale,
+        border=border,
+        unknown=unknown,
+        noise=smooth[2],
+        tree=KDTree(np.concatenate([smooth[0], NORMAL_LEVER * smooth[1]], axis=1)),
+        place_tree=place_tree,
+    )
+
+
+def _smoothed(points: FloatArray, normals: FloatArray, tree: KDTree) -> tuple[FloatArray, FloatArray, float]:
+    near = np.asarray(tree.query(points, k=NEIGHBOURS, workers=-1)[1])
+    agree = (np.einsum("nki,ni->nk", normals[near], normals) > 0.5).astype(np.float64)
+    agree /= agree.sum(axis=1, keepdims=True)
+    smooth_points = np.einsum("nk,nki->ni", agree, points[near])
+    mean_normals = np.einsum("nk,nki->ni", agree, normals[near])
+    smooth_normals = unit(mean_normals)
+    noise = float(np.median(np.abs(np.einsum("ni,ni->n", points - smooth_points, smooth_normals))))
+    plain = normals[near].mean(axis=1)
+    coherence = float(np.median(np.sqrt(np.einsum("ni,ni->n", plain, plain))))
+    if coherence < INCOHERENT_BELOW and noise > NOISY_ABOVE:
+        wide = np.asarray(tree.query(points, k=WIDE_NEIGHBOURS, workers=-1)[1])
+        smooth_points = points[wide].mean(axis=1)
+        smooth_normals = fitted_normals(points[wide], normals[wide].mean(axis=1))
+        noise = float(np.median(np.abs(np.einsum("ni,ni->n", points - smooth_points, smooth_normals))))
+    return smooth_points, smooth_normals, noise
+
+
+def _border_zones(
+    mesh: ScanMesh, points: FloatArray, center: FloatArray, scale: float
+) -> tuple[BoolArray, BoolArray]:
+    edges = open_edges(mesh.vertices, mesh.faces)
+    nothing = np.zeros(len(points), dtype=bool)
+    if len(edges) == 0:
+        return nothing, nothing
+    start = mesh.vertices[mesh.faces[edges[:, 0], edges[:, 1]]]
+    stop = mesh.vertices[mesh.faces[edges[:, 0], (edges[:, 1] + 1) % 3]]
+    along = (start, (start + stop) / 2.0, stop)
+    tree = KDTree((np.concatenate(along) - center) / scale)
+    distance = np.asarray(tree.query(points, distance_upper_bound=UNKNOWN_WITHIN, workers=-1)[0])
+    border, unknown = distance < REJECT_WITHIN, distance < UNKNOWN_WITHIN
+    if border.mean() > SOUP_SHARE:
+        return nothing, nothing
+    return border, unknown
