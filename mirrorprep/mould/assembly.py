@@ -1,0 +1,156 @@
+"""Assembly: the outside split at the parting surface, keyed, bored and emptied of the casting."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from mirrorprep.mould.frame import MouldFrame
+from mirrorprep.mould.register_keys import RegisterKey
+from mirrorprep.solid.solid import Solid, difference, union
+
+FloatArray = NDArray[np.float64]
+
+HALF_NAMES = ("half_a", "half_b")
+CRUMB_MM3 = 1e-6
+"""Pieces below this volume are rounding crumbs."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Island:
+    """A piece of mould material that the cavity cut off from its half.
+
+    Attributes
+    ----------
+    of_half : str
+        The half it belonged to.
+    volume_mm3 : float
+        Its volume.
+    where_mm : (float, float, float)
+        Its centroid.
+    fate : str
+        ``half_a`` or ``half_b``: joined to that half; ``loose``: it touches none and is left out.
+    """
+
+    of_half: str
+    volume_mm3: float
+    where_mm: tuple[float, float, float]
+    fate: str
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Assembly:
+    """Both halves and the spaces between them.
+
+    Attributes
+    ----------
+    half_a, half_b : Solid
+        The upper and lower half.
+    casting : Solid
+        Cavity and channels in one.
+    channels : Solid
+        Sprue, cup and vents without the cavity.
+    hollows : tuple of Solid
+        Bores, pockets and clearances: space inside the outside that is neither mould nor casting. They do
+        not overlap.
+    islands : tuple of Island
+        Every piece that was cut off.
+    """
+
+    half_a: Solid
+    half_b: Solid
+    casting: Solid
+    channels: Solid
+    hollows: tuple[Solid, ...]
+    islands: tuple[Island, ...]
+
+
+def assemble(
+    outside: Solid,
+    cavity: Solid,
+    frame: MouldFrame,
+    *,
+    channels: Sequence[Solid],
+    keys: Sequence[RegisterKey],
+    tools: Sequence[Solid],
+) -> Assembly:
+    """Return the two halves.
+
+    Everything light is done first; the cavity, with its many triangles, is cut last and once per half.
+
+    Parameters
+    ----------
+    outside : Solid
+        The envelope, in mould coordinates.
+    cavity : Solid
+        The part; its triangles become the cavity's, unchanged.
+    frame : MouldFrame
+        With the parting surface.
+    channels : sequence of Solid
+        Sprue and vents, reaching out of the outside.
+    keys : sequence of RegisterKey
+        Keys on half_b, sockets in half_a.
+    tools : sequence of Solid
+        What else is cut away: bolts, slots, marks.
+    """
+    low, high = outside.bounds_mm
+    below = frame.below(low[:2] - 1.0, high[:2] + 1.0, float(low[2]) - 2.0)
+    lower, upper = outside.split(below)
+    cut = union([*tools]) & outside if tools else None
+    hollows = [cut] if cut is not None else []
+    if keys:
+        males, females = union([key.male for key in keys]), union([key.female for key in keys])
+        hollows.append((upper & females) - males)
+        lower, upper = lower + males, upper - females
+    if cut is not None:
+        lower, upper = lower - cut, upper - cut
+    runners = union(channels) & outside
+    casting = cavity + runners
+    halves, islands = _joined(upper - casting, lower - casting)
+    return Assembly(
+        half_a=halves[0],
+        half_b=halves[1],
+        casting=casting,
+        channels=difference(runners, [cavity]),
+        hollows=tuple(hollows),
+        islands=tuple(islands),
+    )
+
+
+def _joined(upper: Solid, lower: Solid) -> tuple[tuple[Solid, Solid], list[Island]]:
+    """Return the main piece of each half with the islands it could take, and what became of all islands."""
+    pieces = {name: half.fragments() for name, half in zip(HALF_NAMES, (upper, lower), strict=True)}
+    main = {name: found[0] for name, found in pieces.items()}
+    islands = []
+    for name, other in (HALF_NAMES, HALF_NAMES[::-1]):
+        for piece in pieces[name][1:]:
+            fate = "loose"
+            if piece.volume_mm3 > CRUMB_MM3:
+                joined = main[other] + piece
+                if len(joined.fragments()) == 1:
+                    main[other], fate = joined, other
+            islands.append(_island(piece, name, fate))
+    return (main["half_a"], main["half_b"]), islands
+
+
+def _island(piece: Solid, of_half: str, fate: str) -> Island:
+    u, v, w = piece.mesh.vertices.mean(axis=0).tolist()
+    return Island(of_half=of_half, volume_mm3=piece.volume_mm3, where_mm=(u, v, w), fate=fate)
+
+
+def print_pose(solid: Solid, up: FloatArray) -> FloatArray:
+    """Return the 4 × 4 matrix that lays a half on the bed with `up` upward, in the positive octant.
+
+    Parameters
+    ----------
+    solid : Solid
+        In the part's coordinates.
+    up : (3, 3) float64
+        Columns: two directions that become x and y, and the one that becomes up; a rotation.
+    """
+    turned = solid.mesh.vertices @ up
+    matrix = np.eye(4)
+    matrix[:3, :3] = up.T
+    matrix[:3, 3] = -turned.min(axis=0)
+    return matrix

@@ -1,0 +1,242 @@
+"""Sprue, pouring cup and vents, in the parting surface so that they release."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from mirrorprep.geometry.air_pockets import AirAnalysis, AirPocket, trapped_air
+from mirrorprep.mould.frame import MouldFrame
+from mirrorprep.mould.parting import Guide
+from mirrorprep.mould.settings import MouldSettings
+from mirrorprep.solid.section import Section, hull_section, hull_solid, merged
+from mirrorprep.solid.solid import Solid, union
+
+FloatArray = NDArray[np.float64]
+
+CHANNEL_DRAFT_DEG = 2.0
+"""Widening of sprue and vents toward the outside, per side: common practice, no source."""
+
+SIDES = 24
+_UP = (0.0, 1.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Channel:
+    """One tapered channel that runs up in the parting surface, in mould coordinates.
+
+    Attributes
+    ----------
+    kind : str
+        ``sprue`` or ``vent``.
+    mouth_mm : (float, float, float)
+        The point of the cavity that it serves.
+    axis_w_mm : float
+        Height of the channel's axis along the pull: that of the parting surface there.
+    start_v_mm, stop_v_mm : float
+        Where it starts (inside the cavity) and where it opens at the top.
+    start_radius_mm, stop_radius_mm : float
+        Radii at both ends, without the cup.
+    cup_radius_mm, cup_depth_mm : float
+        Pouring cup at the top; 0 for none.
+    """
+
+    kind: str
+    mouth_mm: tuple[float, float, float]
+    axis_w_mm: float
+    start_v_mm: float
+    stop_v_mm: float
+    start_radius_mm: float
+    stop_radius_mm: float
+    cup_radius_mm: float = 0.0
+    cup_depth_mm: float = 0.0
+
+    @property
+    def gate_mm(self) -> tuple[float, float, float]:
+        """Where the channel opens into the cavity."""
+        return self.mouth_mm
+
+    @property
+    def outlet_mm(self) -> tuple[float, float, float]:
+        """Middle of the opening at the top."""
+        return (self.mouth_mm[0], self.stop_v_mm, self.axis_w_mm)
+
+    @property
+    def outlet_radius_mm(self) -> float:
+        """Radius of the opening at the top."""
+        return max(self.stop_radius_mm, self.cup_radius_mm)
+
+    @property
+    def solid(self) -> Solid:
+        """The channel's body, reaching a little beyond its opening so that it cuts clean."""
+        parts = [self._stem(self.stop_v_mm + 1.0)]
+        if self.cup_radius_mm > 0.0:
+            rim, floor = self.stop_v_mm, self.stop_v_mm - self.cup_depth_mm
+            cup = [
+                self._ring(floor, self.stop_radius_mm),
+                self._ring(rim, self.cup_radius_mm),
+                self._ring(rim + 1.0, self.cup_radius_mm),
+            ]
+            parts.append(hull_solid(np.vstack(cup)))
+        return union(parts)
+
+    def _stem(self, stop_v: float) -> Solid:
+        start = self._ring(self.start_v_mm, self.start_radius_mm)
+        stop = self._ring(stop_v, self.stop_radius_mm)
+        away = self.mouth_mm[2] - self.axis_w_mm
+        stem = hull_solid(np.vstack([start, stop]))
+        if abs(away) < 1e-6:
+            return stem
+        # A mouth beside the parting surface gets a fin down to the surface: constant along the pull, so that
+        # it releases.
+        reach = self._ring(self.start_v_mm + abs(away) + 2.0 * self.start_radius_mm, self.start_radius_mm)
+        return stem + hull_solid(np.vstack([start, start + np.array([0.0, 0.0, away]), reach]))
+
+    def _ring(self, v: float, radius: float) -> FloatArray:
+        """Return the corners of the cross-section; its sides at ±u run along the pull."""
+        angle = 2.0 * np.pi * (np.arange(SIDES) + 0.5) / SIDES
+        u = self.mouth_mm[0] + radius * np.cos(angle)
+        w = self.axis_w_mm + radius * np.sin(angle)
+        return np.column_stack([u, np.full(SIDES, v), w])
+
+    @property
+    def footprint(self) -> Section:
+        """Shadow along the pull, for keeping keys and bolts away."""
+        u = self.mouth_mm[0]
+        rows = [
+            (self.start_v_mm - self.start_radius_mm, self.start_radius_mm),
+            (self.stop_v_mm - self.cup_depth_mm, self.stop_radius_mm),
+            (self.stop_v_mm, self.outlet_radius_mm),
+        ]
+        points = [(u + side * radius, v) for v, radius in rows for side in (-1.0, 1.0)]
+        return hull_section(points)
+
+    def guide(self, turn: FloatArray, beyond_mm: float) -> Guide:
+        """Return the guide that keeps the parting surface on the axis, in the pull frame."""
+        u, _, w = self.mouth_mm
+        ends = np.array([[u, self.start_v_mm, w], [u, self.stop_v_mm + beyond_mm, w]]) @ turn.T
+        return Guide.channel(ends[0], ends[1], self.outlet_radius_mm)
+
+
+def pour_up_uv(cavity: Solid, frame: FloatArray, settings: MouldSettings, *, angles: int = 72) -> FloatArray:
+    """Return the direction across the pull in which the cavity traps least air.
+
+    Directions are compared by the number of air pockets that need a vent, then by the trapped volume.
+
+    Parameters
+    ----------
+    cavity : Solid
+        In the part's coordinates; a coarse copy is enough.
+    frame : (3, 3)
+        The parting surface's frame: columns u, v and pull.
+    settings : MouldSettings
+        `pour_up` decides when given.
+
+    Returns
+    -------
+    (2,) float64
+        Unit vector along u and v of the frame.
+    """
+    if settings.pour_up is not None:
+        along = np.asarray(settings.pour_up, dtype=np.float64) @ frame[:, :2]
+        length = float(np.linalg.norm(along))
+        if length > 1e-6 * float(np.linalg.norm(settings.pour_up)):
+            return np.asarray(along / length)
+    mesh = cavity.mesh
+    best: tuple[tuple[int, float], FloatArray] | None = None
+    spacing = mesh.diagonal_mm / 96.0
+    for angle in 2.0 * np.pi * np.arange(angles) / angles:
+        uv = np.array([np.cos(angle), np.sin(angle)])
+        air = trapped_air(mesh.vertices, mesh.faces, up=frame[:, :2] @ uv, spacing_mm=spacing)
+        count = sum(pocket.volume_mm3 > settings.least_pocket_mm3 for pocket in air.unvented)
+        score = (count, round(air.trapped_mm3, 3))
+        if best is None or score < best[0]:
+            best = (score, uv)
+    assert best is not None  # noqa: S101 - there is at least one angle
+    return best[1]
+
+
+def air_pockets(cavity: Solid, openings: Sequence[tuple[ArrayLike, float]]) -> AirAnalysis:
+    """Return where air stays while the cavity (in mould coordinates) fills through the openings."""
+    return trapped_air(cavity.mesh.vertices, cavity.mesh.faces, up=_UP, openings=openings)
+
+
+def plan_channels(
+    cavity: Solid, pockets: Sequence[AirPocket], frame: MouldFrame, *, top_mm: float, settings: MouldSettings
+) -> list[Channel]:
+    """Return the sprue, at the highest point of the cavity, and a vent for every air pocket.
+
+    Where no pocket asks for one, a vent still stands beside the sprue, so that air need not leave against
+    the liquid.
+
+    Parameters
+    ----------
+    cavity : Solid
+        In mould coordinates.
+    pockets : sequence of AirPocket
+        Of the bare cavity, in mould coordinates.
+    frame : MouldFrame
+        With the parting surface.
+    top_mm : float
+        Height (v) at which the channels open.
+    settings : MouldSettings
+        Diameters.
+    """
+    points = cavity.mesh.vertices
+    summit = points[int(np.argmax(points[:, 1]))]
+    sprue = _sprue(summit, frame, top_mm, settings)
+    mouths = [np.array(p.summit_mm) for p in pockets if p.volume_mm3 > settings.least_pocket_mm3]
+    radius = settings.vent_diameter_mm / 2.0
+    gap = sprue.outlet_radius_mm + 3.0 * radius
+    vents = [_vent(m, frame, top_mm, radius) for m in mouths if abs(m[0] - summit[0]) > gap]
+    if not vents:
+        vents = [_vent(m, frame, top_mm, radius) for m in _beside(cavity, frame, sprue, gap)]
+    return [sprue, *vents]
+
+
+def _sprue(summit: FloatArray, frame: MouldFrame, top_mm: float, settings: MouldSettings) -> Channel:
+    radius = settings.sprue_diameter_mm / 2.0
+    start = float(summit[1]) - 0.5 * radius
+    depth = settings.cup_depth_mm if settings.cup_diameter_mm > 0.0 else 0.0
+    widening = np.tan(np.radians(CHANNEL_DRAFT_DEG)) * (top_mm - depth - start)
+    return Channel(
+        kind="sprue",
+        mouth_mm=(float(summit[0]), float(summit[1]), float(summit[2])),
+        axis_w_mm=float(frame.height_mm(summit[:2])[0]),
+        start_v_mm=start,
+        stop_v_mm=top_mm,
+        start_radius_mm=radius,
+        stop_radius_mm=radius + float(widening),
+        cup_radius_mm=max(settings.cup_diameter_mm / 2.0, radius + float(widening)) if depth else 0.0,
+        cup_depth_mm=depth,
+    )
+
+
+def _vent(mouth: FloatArray, frame: MouldFrame, top_mm: float, radius: float) -> Channel:
+    start = float(mouth[1]) - 1.5 * radius
+    return Channel(
+        kind="vent",
+        mouth_mm=(float(mouth[0]), float(mouth[1]), float(mouth[2])),
+        axis_w_mm=float(frame.height_mm(mouth[:2])[0]),
+        start_v_mm=start,
+        stop_v_mm=top_mm,
+        start_radius_mm=radius,
+        stop_radius_mm=radius + float(np.tan(np.radians(CHANNEL_DRAFT_DEG / 2.0)) * (top_mm - start)),
+    )
+
+
+def _beside(cavity: Solid, frame: MouldFrame, sprue: Channel, gap: float) -> list[FloatArray]:
+    """Return the highest point of the parting line that is clear of the sprue, if there is any."""
+    points = cavity.mesh.vertices
+    away = np.abs(points[:, 0] - sprue.mouth_mm[0])
+    near = np.abs(points[:, 2] - frame.height_mm(points[:, :2])) < 1.0
+    clear = np.flatnonzero((away > gap) & near)
+    if len(clear) == 0:
+        return []
+    return [points[clear[int(np.argmax(points[clear, 1]))]]]
+
+
+def footprint(channels: Sequence[Channel]) -> Section:
+    """Return the shadow of all channels along the pull."""
+    return merged([channel.footprint for channel in channels])

@@ -1,0 +1,347 @@
+"""Proof of a mould, independent of how it was built: it closes, it is tight, and it opens.
+
+Works on any two halves and their casting, so also on solids that were read back from files.
+"""
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from mirrorprep.geometry.topology import edge_table
+from mirrorprep.geometry.weld import weld_exact
+from mirrorprep.progress import SILENT, Progress
+from mirrorprep.solid.certify import examine
+from mirrorprep.solid.finding import Finding, Severity
+from mirrorprep.solid.mesh import ScanMesh
+from mirrorprep.solid.solid import Solid
+
+FloatArray = NDArray[np.float64]
+
+OPENING_STEPS_MM = (0.02, 0.1, 0.5, 2.0, 8.0, 24.0, 64.0)
+"""How far the halves are moved along their pulls."""
+
+RELEASE_LIMIT = 1e-4
+"""Greatest opening interference, as a share of the casting's volume."""
+
+IDENTITY_LIMIT = 1e-9
+"""Greatest relative error of halves + casting + hollows against the outer body."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HalfProof:
+    """What was found on one half.
+
+    Attributes
+    ----------
+    name : str
+        ``half_a`` or ``half_b``.
+    solid : bool
+        Closed, every edge shared by two triangles that run opposite ways, by index, and positive volume.
+    welded_bad_edges, welded_degenerate_faces : int
+        After rounding to 32 bits and merging equal positions, as an STL reader does: edges not shared by two
+        triangles, and triangles that lost their area.
+    pieces : int
+        Disconnected pieces; 1 is right.
+    volume_mm3 : float
+        Volume.
+    triangles : int
+        Number of triangles.
+    casting_overlap_mm3 : float
+        Volume shared with the casting when closed.
+    """
+
+    name: str
+    solid: bool
+    welded_bad_edges: int
+    welded_degenerate_faces: int
+    pieces: int
+    volume_mm3: float
+    triangles: int
+    casting_overlap_mm3: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpeningStep:
+    """Volumes in the way when the halves have been moved.
+
+    Attributes
+    ----------
+    distance_mm : float
+        How far each half was moved along its pull, or the halves from each other.
+    half_a_mm3, half_b_mm3 : float
+        Volume that each half shares with the casting.
+    between_mm3 : float
+        Volume that the halves share, moved apart by the distance (keys).
+    """
+
+    distance_mm: float
+    half_a_mm3: float
+    half_b_mm3: float
+    between_mm3: float
+
+    @property
+    def worst_mm3(self) -> float:
+        """The largest of the three."""
+        return max(self.half_a_mm3, self.half_b_mm3, self.between_mm3)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proof:
+    """The verdict on a mould.
+
+    Attributes
+    ----------
+    halves : tuple of HalfProof
+        One per half.
+    halves_overlap_mm3 : float
+        Volume that the halves share when closed.
+    opening : tuple of OpeningStep
+        One per distance.
+    release_interference_mm3 : float
+        The largest volume in the way on the way out.
+    release_limit_mm3 : float
+        What it may be.
+    identity_error : float or None
+        |halves + casting + hollows − outer| / outer; None when the outer volume was not given.
+    findings : tuple of Finding
+        Whatever does not hold.
+    """
+
+    halves: tuple[HalfProof, ...]
+    halves_overlap_mm3: float
+    opening: tuple[OpeningStep, ...]
+    release_interference_mm3: float
+    release_limit_mm3: float
+    identity_error: float | None
+    findings: tuple[Finding, ...]
+
+    @property
+    def releases(self) -> bool:
+        """True when the halves come off a rigid casting."""
+        return self.release_interference_mm3 <= self.release_limit_mm3
+
+    @property
+    def sound(self) -> bool:
+        """True when everything holds, apart from the release of an undercut casting."""
+        return all(finding.code == "opening-interference" for finding in self.findings)
+
+    @property
+    def holds(self) -> bool:
+        """True when everything holds."""
+        return not self.findings
+
+    def as_dict(self) -> dict[str, object]:
+        """Return plain data for JSON."""
+        return {
+            "holds": self.holds,
+            "releases": self.releases,
+            "halves": [asdict(half) for half in self.halves],
+            "halves_overlap_mm3": self.halves_overlap_mm3,
+            "opening": [asdict(step) for step in self.opening],
+            "release_interference_mm3": self.release_interference_mm3,
+            "release_limit_mm3": self.release_limit_mm3,
+            "identity_error": self.identity_error,
+            "findings": [finding.as_dict() for finding in self.findings],
+        }
+
+
+def prove(
+    halves: Sequence[Solid],
+    casting: Solid,
+    pull_direction: ArrayLike,
+    *,
+    hollows_mm3: float = 0.0,
+    outer_mm3: float | None = None,
+    progress: Progress = SILENT,
+) -> Proof:
+    """Prove that two halves close around a casting without overlap and come off it.
+
+    Parameters
+    ----------
+    halves : (half_a, half_b)
+        In assembled position; half_a is moved along the pull, half_b against it.
+    casting : Solid
+        The part with everything that hardens in the channels.
+    pull_direction : (3,) array_like
+        Opening direction.
+    hollows_mm3 : float
+        Volume of bores, clearances and other space inside the outer body that is neither mould nor casting.
+    outer_mm3 : float, optional
+        Volume of the outer body; the volume identity is checked when it is given.
+    progress : Progress
+        Told about each opening step.
+
+    Returns
+    -------
+    Proof
+        With a finding for everything that does not hold.
+
+    Notes
+    -----
+    Every figure is a volume of an exact boolean intersection. Overlaps are allowed the rounding of 32-bit
+    coordinates over the touching surfaces, because the halves may come from files.
+
+    Examples
+    --------
+    >>> from mirrorprep.solid.primitives import box, sphere
+    >>> ball = sphere(10.0)
+    >>> upper, lower = (box([30, 30, 30]) - ball).split_by_plane([0, 0, 1], 0.0)
+    >>> prove((upper, lower), ball, [0, 0, 1], outer_mm3=27000.0).holds
+    True
+    >>> prove((upper, lower), ball, [1, 0, 0]).releases
+    False
+    """
+    pull = np.asarray(pull_direction, dtype=np.float64)
+    pull = pull / np.linalg.norm(pull)
+    names = ("half_a", "half_b")
+    contact = _contact_limit(halves, casting)
+    examined = tuple(
+        _examine_half(name, half, casting, contact) for name, half in zip(names, halves, strict=True)
+    )
+    overlap = _shared_mm3(halves[0], halves[1], contact)
+    opening = []
+    for number, distance in enumerate(OPENING_STEPS_MM):
+        progress.step("opening the mould", number / len(OPENING_STEPS_MM))
+        opening.append(_opening_step(halves, casting, pull, distance))
+    identity = None
+    if outer_mm3 is not None:
+        total = sum(half.volume_mm3 for half in halves) + casting.volume_mm3 + hollows_mm3
+        identity = abs(total - outer_mm3) / outer_mm3
+    limit = RELEASE_LIMIT * casting.volume_mm3
+    peak = max(step.worst_mm3 for step in opening)
+    findings = [
+        *_half_findings(examined, contact),
+        *_fit_findings(overlap, contact, identity),
+        *_release_findings(peak, limit),
+    ]
+    return Proof(
+        halves=examined,
+        halves_overlap_mm3=overlap,
+        opening=tuple(opening),
+        release_interference_mm3=peak,
+        release_limit_mm3=limit,
+        identity_error=identity,
+        findings=tuple(findings),
+    )
+
+
+def welded_faults(mesh: ScanMesh) -> tuple[int, int]:
+    """Return bad edges and degenerate faces after rounding to 32 bits and merging equal positions.
+
+    That is what a reader of the STL file will find.
+
+    Examples
+    --------
+    >>> from mirrorprep.solid.primitives import box
+    >>> welded_faults(box([1, 2, 3]).mesh)
+    (0, 0)
+    """
+    rounded = mesh.vertices.astype(np.float32)
+    faces = weld_exact(rounded).label[mesh.faces]
+    a, b, c = np.moveaxis(rounded.astype(np.float64)[mesh.faces], 1, 0)
+    flat = ~np.cross(b - a, c - a).any(axis=1)
+    table = edge_table(faces)
+    bad = (table.forward != 1) | (table.backward != 1)
+    return int(bad.sum()), int(flat.sum())
+
+
+def _shared_mm3(first: Solid, second: Solid, contact_mm3: float) -> float:
+    """Return the volume that two touching solids share.
+
+    Where surfaces coincide an intersection is a sheet without thickness whose two sides may be triangulated
+    differently; when that leaves more than `contact_mm3`, the union, in which they vanish, decides.
+    """
+    shared = abs((first & second).volume_mm3)
+    if shared <= contact_mm3:
+        return shared
+    return abs(first.volume_mm3 + second.volume_mm3 - (first + second).volume_mm3)
+
+
+def _examine_half(name: str, half: Solid, casting: Solid, contact_mm3: float) -> HalfProof:
+    bad_edges, flat_faces = welded_faults(half.mesh)
+    return HalfProof(
+        name=name,
+        solid=examine(half.mesh).solid,
+        welded_bad_edges=bad_edges,
+        welded_degenerate_faces=flat_faces,
+        pieces=len(half.fragments()),
+        volume_mm3=half.volume_mm3,
+        triangles=len(half.mesh.faces),
+        casting_overlap_mm3=_shared_mm3(half, casting, contact_mm3),
+    )
+
+
+def _opening_step(halves: Sequence[Solid], casting: Solid, pull: FloatArray, distance: float) -> OpeningStep:
+    upper, lower = halves
+    moved = upper.translated(distance * pull)
+    return OpeningStep(
+        distance_mm=distance,
+        half_a_mm3=abs((moved & casting).volume_mm3),
+        half_b_mm3=abs((lower.translated(-distance * pull) & casting).volume_mm3),
+        between_mm3=abs((moved & lower).volume_mm3),
+    )
+
+
+def _contact_limit(halves: Sequence[Solid], casting: Solid) -> float:
+    """Return the overlap that rounding coordinates to 32 bits can cause over the touching surfaces."""
+    reach = max(float(np.abs(half.bounds_mm).max()) for half in halves)
+    area = casting.mass_properties.area_mm2 + min(half.mass_properties.area_mm2 for half in halves)
+    return float(np.spacing(np.float32(reach))) * area
+
+
+def _half_findings(halves: Sequence[HalfProof], limit: float) -> list[Finding]:
+    found = []
+    for half in halves:
+        if not half.solid:
+            found.append(_stop("half-not-solid", f"{half.name} is not a closed solid.", 0.0, 0.0))
+        if half.welded_bad_edges or half.welded_degenerate_faces:
+            message = (
+                f"{half.name} has {half.welded_bad_edges} bad edges and {half.welded_degenerate_faces} "
+                "triangles without area once it is written with 32 bits (limit 0)."
+            )
+            faults = half.welded_bad_edges + half.welded_degenerate_faces
+            found.append(_stop("half-pinches", message, float(faults), 0.0))
+        if half.pieces != 1:
+            message = f"{half.name} consists of {half.pieces} pieces (1 is right)."
+            found.append(_stop("half-in-pieces", message, float(half.pieces), 1.0))
+        if half.casting_overlap_mm3 > limit:
+            message = (
+                f"{half.name} shares {half.casting_overlap_mm3:.3g} mm³ with the casting (limit {limit:.3g})."
+            )
+            found.append(_stop("half-in-casting", message, half.casting_overlap_mm3, limit))
+    return found
+
+
+def _fit_findings(overlap: float, limit: float, identity: float | None) -> list[Finding]:
+    found = []
+    if overlap > limit:
+        message = f"The closed halves share {overlap:.3g} mm³ (limit {limit:.3g})."
+        found.append(_stop("halves-overlap", message, overlap, limit))
+    if identity is not None and identity > IDENTITY_LIMIT:
+        message = (
+            f"Halves, casting and hollows differ from the outer body by {identity:.2g} of its volume "
+            f"(limit {IDENTITY_LIMIT:g})."
+        )
+        found.append(_stop("volume-identity", message, identity, IDENTITY_LIMIT))
+    return found
+
+
+def _release_findings(peak: float, limit: float) -> list[Finding]:
+    if peak <= limit:
+        return []
+    message = f"{peak:.3g} mm³ are in the way when the mould is opened (limit {limit:.3g})."
+    remedy = "Cast a flexible material, choose another pull direction, or divide the part."
+    return [_stop("opening-interference", message, peak, limit, remedy=remedy)]
+
+
+def _stop(code: str, message: str, measured: float, limit: float, *, remedy: str = "") -> Finding:
+    return Finding(
+        code=code,
+        severity=Severity.STOP,
+        message=message,
+        measured=measured,
+        limit=limit,
+        remedy=remedy or "Do not print this mould; build it again with other settings.",
+    )

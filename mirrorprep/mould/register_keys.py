@@ -1,0 +1,173 @@
+"""Register keys: frustums on one half and sockets in the other, placed so that they close one way only."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from mirrorprep.mould.frame import MouldFrame
+from mirrorprep.mould.settings import MouldSettings
+from mirrorprep.solid.primitives import frustum
+from mirrorprep.solid.section import Section
+from mirrorprep.solid.solid import Solid
+
+FloatArray = NDArray[np.float64]
+
+KEY_DRAFT_DEG = 15.0
+"""Taper of the keys per side: they find their sockets and release (common practice, no source)."""
+
+LARGE_KEY = 1.4
+"""The first key is larger by this factor: the mark that makes a wrong closing impossible."""
+
+_SEGMENTS = 48
+_TRIAL_POINTS = 3000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RegisterKey:
+    """One key, on half_b, and its socket in half_a, in mould coordinates.
+
+    Attributes
+    ----------
+    center_mm : (float, float, float)
+        Middle of the base, on the parting surface.
+    radius_mm, height_mm : float
+        Radius at the parting surface and height over it.
+    root_mm : float
+        How far the key reaches below its centre, so that it stands on a sloping surface too.
+    gap_mm : float
+        Clearance all around.
+    """
+
+    center_mm: tuple[float, float, float]
+    radius_mm: float
+    height_mm: float
+    root_mm: float
+    gap_mm: float
+
+    @property
+    def male(self) -> Solid:
+        """The key."""
+        return self._frustum(0.0)
+
+    @property
+    def female(self) -> Solid:
+        """What its socket takes away: the key grown by the clearance."""
+        return self._frustum(self.gap_mm)
+
+    def _frustum(self, grown: float) -> Solid:
+        u, v, w = self.center_mm
+        taper = np.tan(np.radians(KEY_DRAFT_DEG))
+        top = self.height_mm + grown
+        return frustum(
+            (u, v, w - self.root_mm),
+            (u, v, w + top),
+            start_radius_mm=float(self.radius_mm + grown + taper * self.root_mm),
+            stop_radius_mm=float(self.radius_mm + grown - taper * top),
+            segments=_SEGMENTS,
+        )
+
+
+def spread_places(
+    region: Section, count: int, *, taken: Sequence[FloatArray] = (), apart_mm: float
+) -> list[FloatArray]:
+    """Return up to `count` places in a region, as far from each other and from taken ones as can be.
+
+    Farthest-point sampling on a fixed grid of trial points, then exchanges while they help.
+
+    Parameters
+    ----------
+    region : Section
+        Where the centres may lie.
+    count : int
+        Places wanted; fewer are returned when the region is too small.
+    taken : sequence of (2,)
+        Places already used.
+    apart_mm : float
+        Least distance between any two centres.
+    """
+    trials = _trial_points(region)
+    if len(trials) == 0 or count == 0:
+        return []
+    middle = region.bounds_mm.mean(axis=0)
+    chosen: list[int] = []
+    others = np.array(taken, dtype=np.float64).reshape(-1, 2)
+    for _ in range(count):
+        place = _farthest(trials, np.vstack([others, trials[chosen]]), middle, apart_mm)
+        if place is None:
+            break
+        chosen.append(place)
+    for _ in range(3):
+        for i in range(len(chosen)):
+            rest = chosen[:i] + chosen[i + 1 :]
+            place = _farthest(trials, np.vstack([others, trials[rest]]), middle, apart_mm)
+            if place is not None:
+                chosen[i] = place
+    return [trials[i] for i in chosen]
+
+
+def _farthest(trials: FloatArray, used: FloatArray, middle: FloatArray, apart_mm: float) -> int | None:
+    if len(used) == 0:
+        return int(np.argmax(np.linalg.norm(trials - middle, axis=1)))
+    distance = np.linalg.norm(trials[:, None] - used[None], axis=2).min(axis=1)
+    best = int(np.argmax(distance))
+    return best if distance[best] >= apart_mm else None
+
+
+def _trial_points(region: Section) -> FloatArray:
+    if region.is_empty:
+        return np.zeros((0, 2))
+    low, high = region.bounds_mm
+    step = max(float(np.sqrt(np.prod(high - low) / _TRIAL_POINTS)), 0.25)
+    u, v = (np.arange(a, b + step, step) for a, b in zip(low, high, strict=True))
+    points = np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1).reshape(-1, 2)
+    return points[region.contains(points)]
+
+
+def place_keys(
+    region: Section, frame: MouldFrame, settings: MouldSettings, *, taken: Sequence[FloatArray] = ()
+) -> list[RegisterKey]:
+    """Return the register keys, the large one first.
+
+    Parameters
+    ----------
+    region : Section
+        Free area of the parting surface in mould coordinates: inside the outer edge, clear of cavity and
+        channels. Walls around the keys are kept here.
+    frame : MouldFrame
+        With the parting surface.
+    settings : MouldSettings
+        Count, diameter, clearance.
+    taken : sequence of (2,)
+        Centres of bolts.
+    """
+    if settings.key_count == 0:
+        return []
+    radius = settings.key_diameter_mm / 2.0
+    wall = settings.key_gap_mm + 1.2
+    apart = 2.0 * radius * LARGE_KEY + 2.0 * wall
+    large = spread_places(region.offset(-(radius * LARGE_KEY + wall)), 1, taken=taken, apart_mm=apart)
+    if not large:
+        return []
+    small = spread_places(
+        region.offset(-(radius + wall)), settings.key_count - 1, taken=[*taken, *large], apart_mm=apart
+    )
+    if not small:
+        return []
+    keys = [_key(place, radius, frame, settings) for place in small]
+    return [_key(large[0], radius * LARGE_KEY, frame, settings), *keys]
+
+
+def _key(place: FloatArray, radius: float, frame: MouldFrame, settings: MouldSettings) -> RegisterKey:
+    angle = np.linspace(0.0, 2.0 * np.pi, 16, endpoint=False)
+    rim = place + radius * np.column_stack([np.cos(angle), np.sin(angle)])
+    middle = float(frame.height_mm(place)[0])
+    sag = middle - float(frame.height_mm(rim).min())
+    return RegisterKey(
+        center_mm=(float(place[0]), float(place[1]), middle),
+        radius_mm=radius,
+        height_mm=settings.key_height_mm,
+        root_mm=max(sag, 0.0) + 1.0,
+        gap_mm=settings.key_gap_mm,
+    )
