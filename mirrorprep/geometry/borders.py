@@ -1,0 +1,95 @@
+"""Open borders of an indexed mesh: as groups for a report, as loops for filling."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class BorderGroups:
+    """Connected open edges, the longest group first.
+
+    Attributes
+    ----------
+    edges : (k,) int64
+        Number of open edges of each group.
+    perimeter_mm : (k,) float64
+        Their summed length.
+    center_mm : (k, 3) float64
+        Their mean position.
+    """
+
+    edges: IntArray
+    perimeter_mm: FloatArray
+    center_mm: FloatArray
+
+
+def border_groups(vertices: FloatArray, open_edges: IntArray) -> BorderGroups:
+    """Return the groups of connected open edges (k, 2).
+
+    Examples
+    --------
+    >>> square = np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0]])
+    >>> border_groups(square, np.array([[0, 1], [1, 2], [2, 3], [3, 0]])).perimeter_mm.tolist()
+    [4.0]
+    """
+    used, rows = np.unique(open_edges, return_inverse=True)
+    rows = rows.reshape(-1, 2)
+    graph = coo_array((np.ones(len(rows), dtype=np.int8), (rows[:, 0], rows[:, 1])), shape=(len(used),) * 2)
+    count, label = connected_components(graph, directed=False)
+    group = label[rows[:, 0]]
+    ends = vertices[open_edges]
+    length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+    edges = np.bincount(group, minlength=count)
+    perimeter = np.bincount(group, length, minlength=count).astype(np.float64)
+    middle = ends.mean(axis=1)
+    sums = np.stack([np.bincount(group, middle[:, axis], minlength=count) for axis in range(3)], axis=1)
+    order = np.lexsort((np.arange(count), -perimeter))
+    return BorderGroups(
+        edges=edges[order],
+        perimeter_mm=perimeter[order],
+        center_mm=(sums / np.maximum(edges, 1)[:, None])[order],
+    )
+
+
+def border_loops(faces: IntArray) -> list[IntArray]:
+    """Return the closed loops of open edges, each as vertex numbers in the direction a filling must run.
+
+    Parameters
+    ----------
+    faces : (m, 3) int64
+        Consistently oriented, no vertex on two borders (see `mirrorprep.geometry.splitting`); borders that do
+        not close under these conditions are left out.
+
+    Returns
+    -------
+    list of (k,) int64
+        Loops, each starting at its lowest vertex, sorted by it.
+
+    Examples
+    --------
+    >>> [loop.tolist() for loop in border_loops(np.array([[0, 1, 2]]))]
+    [[0, 2, 1]]
+    """
+    start, stop = faces.ravel(), faces[:, [1, 2, 0]].ravel()
+    base = int(faces.max(initial=0)) + 1
+    keys = np.sort(start * base + stop)
+    back = stop * base + start
+    place = np.minimum(np.searchsorted(keys, back), max(len(keys) - 1, 0))
+    lonely = keys[place] != back if len(keys) else np.zeros(0, dtype=bool)
+    following = dict(zip(stop[lonely].tolist(), start[lonely].tolist(), strict=True))
+    loops: list[IntArray] = []
+    for first in sorted(following):
+        if first in following:
+            walk = [first]
+            while (step := following.pop(walk[-1], None)) is not None and step != first:
+                walk.append(step)
+            if step == first and len(walk) > 2:
+                loops.append(np.array(walk, dtype=np.int64))
+    return loops
