@@ -1,0 +1,21 @@
+"""What the readers refuse, so that a hostile or damaged file ends in bounded time and memory."""
+
+from typing import Final
+
+MAX_FILE_BYTES: Final = 2 * 2**30
+"""Largest file that is opened."""
+
+MAX_TRIANGLES: Final = 20_000_000
+"""Most triangles a file may hold or, through repeated parts, unfold to."""
+
+MAX_COORDINATE_MM: Final = 1e9
+"""Largest distance from the origin along an axis (1000 km)."""
+
+MAX_LINE_BYTES: Final = 2**20
+"""Longest line of a text file whose format is built of lines."""
+
+MAX_PARTS: Final = 100_000
+"""Most placed parts (build items, components, nodes) a file may unfold to."""
+
+MAX_DEPTH: Final = 64
+"""Deepest nesting of parts within parts."""
