@@ -9,20 +9,25 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.sparse import csr_array
-from scipy.sparse.csgraph import breadth_first_order, connected_components, minimum_spanning_tree
 
 from mirrorprep.geometry.cavity_columns import (
     CavityColumns,
     cavity_columns,
     neighbour_links,
+    require_closed,
     upright_frame,
     used_vertices,
+)
+from mirrorprep.geometry.rising_level import (
+    Opening,
+    air_left_mm3,
+    connected_air,
+    escape_levels,
+    touched_by,
 )
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-Opening = tuple[ArrayLike, float]
 
 COLUMNS_ACROSS = 320
 MOST_COLUMNS_ACROSS = 1024
@@ -187,13 +192,14 @@ def trapped_air(
     >>> [round(pocket.volume_mm3 / 630, 1) for pocket in air.pockets]
     [1.0]
     """
+    require_closed(vertices, faces)
     points = used_vertices(vertices, faces)
     spacing = _spacing(points, up, openings) if spacing_mm is None else spacing_mm
     columns = cavity_columns(vertices, faces, up=up, spacing_mm=spacing)
     links = neighbour_links(columns)
-    touched, idle = _touched(columns, openings)
-    escape = _escape_levels(columns, links, touched)
-    alone = _escape_levels(columns, links, touched[:1]) if len(touched) > 1 else escape
+    touched, idle = touched_by(columns, openings)
+    escape = escape_levels(columns, links, touched)
+    alone = escape_levels(columns, links, touched[:1]) if len(touched) > 1 else escape
     escape = np.where(np.isneginf(alone), alone, escape)
     pockets = _pockets(columns, links, escape)
     if len(touched) > 1:
@@ -201,24 +207,12 @@ def trapped_air(
     kept = [p for p in pockets if p.volume_mm3 >= smallest_mm3]
     return AirAnalysis(
         pockets=tuple(_on_the_surface(kept, columns, points)),
-        trapped_mm3=float(_air(columns, escape).sum()),
+        trapped_mm3=float(air_left_mm3(columns, escape).sum()),
         volume_mm3=columns.volume_mm3,
         idle_openings=idle,
         columns=columns,
         escape_mm=escape,
     )
-
-
-def lost_volumes_mm3(columns: CavityColumns) -> tuple[float, float]:
-    """Return the air trapped along the columns' up and against it, each with its highest point open."""
-    links = neighbour_links(columns)
-    turned = replace(columns, bottom_mm=-columns.top_mm, top_mm=-columns.bottom_mm)
-    return _lost(columns, links), _lost(turned, links)
-
-
-def _lost(columns: CavityColumns, links: tuple[IntArray, IntArray]) -> float:
-    touched, _ = _touched(columns, ())
-    return float(_air(columns, _escape_levels(columns, links, touched)).sum())
 
 
 def level_states(analysis: AirAnalysis, fractions: Sequence[float] = FRACTIONS) -> tuple[LevelState, ...]:
@@ -256,7 +250,7 @@ def level_states(analysis: AirAnalysis, fractions: Sequence[float] = FRACTIONS) 
 
 
 def _state(analysis: AirAnalysis, fraction: float, level: float, liquid: float) -> LevelState:
-    sealed = float(_air(analysis.columns, analysis.escape_mm)[analysis.escape_mm < level].sum())
+    sealed = float(air_left_mm3(analysis.columns, analysis.escape_mm)[analysis.escape_mm < level].sum())
     return LevelState(
         fraction=fraction,
         level_mm=level,
@@ -274,72 +268,6 @@ def _spacing(points: FloatArray, up: ArrayLike, openings: Sequence[Opening]) -> 
     return float(np.clip(min([width / COLUMNS_ACROSS, *radii]), width / MOST_COLUMNS_ACROSS, None))
 
 
-def _touched(
-    columns: CavityColumns, openings: Sequence[Opening]
-) -> tuple[list[tuple[IntArray, FloatArray]], tuple[int, ...]]:
-    """Return for each opening the pieces it touches and the level up to which it drains them."""
-    if not openings:
-        highest = np.array([int(np.argmax(columns.top_mm))])
-        return [(highest, columns.top_mm[highest])], ()
-    plan = columns.plan_mm
-    touched = [_touch(columns, plan, np.asarray(point, dtype=np.float64), r) for point, r in openings]
-    return touched, tuple(i for i, (pieces, _) in enumerate(touched) if len(pieces) == 0)
-
-
-def _touch(
-    columns: CavityColumns, plan: FloatArray, point: FloatArray, radius: float
-) -> tuple[IntArray, FloatArray]:
-    local = columns.frame @ point
-    reach = max(float(radius), 0.0) + 1.5 * columns.spacing_mm
-    beside = np.einsum("ij,ij->i", plan - local[:2], plan - local[:2])
-    near = np.flatnonzero(beside <= reach**2)
-    half = np.sqrt(reach**2 - beside[near])
-    meets = (columns.top_mm[near] >= local[2] - half) & (columns.bottom_mm[near] <= local[2] + half)
-    pieces = near[meets]
-    return pieces, np.minimum(columns.top_mm[pieces], local[2] + half[meets])
-
-
-def _escape_levels(
-    columns: CavityColumns, links: tuple[IntArray, IntArray], touched: list[tuple[IntArray, FloatArray]]
-) -> FloatArray:
-    """Return for each piece the highest level at which its air still reaches an opening."""
-    count = len(columns.top_mm)
-    pieces, levels = _highest(touched)
-    low, high = links
-    level = np.concatenate([np.minimum(columns.top_mm[low], columns.top_mm[high]), levels])
-    rows = np.concatenate([low, np.full(len(pieces), count)])
-    weight = 1.0 + level.max(initial=-np.inf) - level
-    graph = csr_array((weight, (rows, np.concatenate([high, pieces]))), shape=(count + 1, count + 1))
-    tree = minimum_spanning_tree(graph)
-    _, before = breadth_first_order(tree, count, directed=False, return_predecessors=True)
-    parent = np.where(before < 0, count, before).astype(np.int64)
-    tops = np.append(columns.top_mm, np.inf)
-    escape = np.minimum(tops, tops[parent])
-    outer = parent == count
-    escape[outer] = -np.inf
-    escape[pieces] = np.where(outer[pieces], levels, escape[pieces])
-    escape[count] = np.inf
-    while np.any(parent != count):
-        escape = np.minimum(escape, escape[parent])
-        parent = parent[parent]
-    return np.asarray(escape[:count])
-
-
-def _highest(touched: list[tuple[IntArray, FloatArray]]) -> tuple[IntArray, FloatArray]:
-    """Return the touched pieces, each once, with the highest level that drains it."""
-    pieces = np.concatenate([pieces for pieces, _ in touched])
-    levels = np.concatenate([levels for _, levels in touched])
-    order = np.argsort(-levels, kind="stable")
-    found, first = np.unique(pieces[order], return_index=True)
-    return found, levels[order][first]
-
-
-def _air(columns: CavityColumns, escape: FloatArray) -> FloatArray:
-    """Return the air that stays in each piece, mm³."""
-    length = columns.top_mm - np.clip(escape, columns.bottom_mm, columns.top_mm)
-    return np.asarray(length * columns.spacing_mm**2)
-
-
 def _pockets(
     columns: CavityColumns,
     links: tuple[IntArray, IntArray],
@@ -348,17 +276,12 @@ def _pockets(
     vented_to: FloatArray | None = None,
 ) -> list[AirPocket]:
     """Return the pockets that `escape` leaves; with `vented_to`, what it lets out of them instead."""
-    first, second = links
-    meet = np.minimum(columns.top_mm[first], columns.top_mm[second])
-    joined = meet > np.maximum(escape[first], escape[second])
-    count = len(escape)
-    graph = csr_array((np.ones(int(joined.sum())), (first[joined], second[joined])), shape=(count, count))
-    _, labels = connected_components(graph, directed=False)
+    labels = connected_air(columns, links, escape)
     pieces = np.flatnonzero(columns.top_mm > escape)
-    air = _air(columns, escape)
+    air = air_left_mm3(columns, escape)
     if vented_to is not None:
         pieces = pieces[np.isin(labels[pieces], labels[vented_to > escape])]
-        air = air - _air(columns, vented_to)
+        air = air - air_left_mm3(columns, vented_to)
     if len(pieces) == 0:
         return []
     _, label = np.unique(labels[pieces], return_inverse=True)
@@ -388,8 +311,8 @@ def _summits(columns: CavityColumns, pieces: IntArray, label: IntArray) -> IntAr
     np.maximum.at(highest, label, top)
     crest = np.flatnonzero(top >= highest[label] - 1e-3 * columns.spacing_mm)
     of = label[crest]
-    middle = np.stack([np.bincount(of, weights=plan[crest, k]) for k in (0, 1)], axis=1)
-    middle = middle / np.bincount(of)[:, None]
+    total = np.stack([np.bincount(of, weights=plan[crest, k]) for k in (0, 1)], axis=1)
+    middle = total / np.bincount(of)[:, None]
     away = np.linalg.norm(plan[crest] - middle[of], axis=1)
     order = np.lexsort((away, of))
     return np.asarray(pieces[crest[order[np.flatnonzero(np.diff(of[order], prepend=-1))]]])

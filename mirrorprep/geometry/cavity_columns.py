@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from mirrorprep.errors import NotASolidError, UsageError
+from mirrorprep.geometry.column_raster import column_intervals
+from mirrorprep.geometry.mass_properties import signed_volume_mm3
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -16,7 +18,7 @@ IntArray = NDArray[np.int64]
 GRID_TURN_RAD = 0.7548776662466927
 """The grid is turned by this angle, so that it is aligned with no edge a person would draw."""
 
-_NEIGHBOURS = ((1, 0), (0, 1), (1, 1), (-1, 1))
+_NEIGHBOURS = ((0, 1), (1, 0), (1, 1), (1, -1))
 _CLOSED_MESH_REMEDY = "Certify the body as a solid first ('mirrorprep check' says what is wrong)."
 
 
@@ -33,9 +35,9 @@ class CavityColumns:
     spacing_mm : float
         Distance between columns.
     width : int
-        Columns along the first axis; one empty column borders the body on every side.
+        Columns along the second axis; one empty column borders the body on every side.
     column : (n,) int64
-        Column number ``j * width + i`` of each piece, ascending.
+        Column number ``i * width + j`` of each piece, rising.
     bottom_mm, top_mm : (n,) float64
         Heights along up at which the piece begins and ends.
     """
@@ -56,7 +58,7 @@ class CavityColumns:
     @property
     def plan_mm(self) -> FloatArray:
         """Position of each piece along the two grid axes, shape (n, 2)."""
-        cells = np.stack([self.column % self.width, self.column // self.width], axis=1)
+        cells = np.stack([self.column // self.width, self.column % self.width], axis=1)
         return np.asarray(self.origin_mm + self.spacing_mm * cells)
 
     def points_mm(self, pieces: IntArray, heights_mm: FloatArray) -> FloatArray:
@@ -100,6 +102,31 @@ def upright_frame(up: ArrayLike) -> FloatArray:
     return np.stack([cosine * x + sine * y, cosine * y - sine * x, z])
 
 
+def require_closed(vertices: FloatArray, faces: IntArray) -> None:
+    """Raise unless the faces bound a volume: closed, consistently oriented and right side out.
+
+    Raises
+    ------
+    NotASolidError
+        With the reason.
+
+    Notes
+    -----
+    Every directed edge (i, j) adds ``a_i b_j - a_j b_i`` for random 64-bit numbers a and b per vertex. The
+    sum is zero when each edge runs once in either direction, and practically never otherwise.
+    """
+    rng = np.random.default_rng(0)
+    a, b = rng.integers(1, 2**64, size=(2, len(vertices)), dtype=np.uint64)
+    i, j = faces, faces[:, [1, 2, 0]]
+    if len(faces) == 0 or (a[i] * b[j] - a[j] * b[i]).sum(dtype=np.uint64) != 0:
+        raise NotASolidError("The mesh is not closed.", remedy=_CLOSED_MESH_REMEDY)
+    volume = signed_volume_mm3(vertices, faces)
+    if volume <= 0.0:
+        raise NotASolidError(
+            f"The mesh is inside out: its volume is {volume:.6g} mm³.", remedy=_CLOSED_MESH_REMEDY
+        )
+
+
 def cavity_columns(
     vertices: FloatArray, faces: IntArray, *, up: ArrayLike, spacing_mm: float
 ) -> CavityColumns:
@@ -110,7 +137,8 @@ def cavity_columns(
     vertices : (n, 3) float64
         Positions in mm.
     faces : (m, 3) int64
-        Counter-clockwise from outside. Shells that overlap count as one body (winding number above zero).
+        Closed (see `require_closed`), counter-clockwise from outside. Shells that touch or overlap count as
+        one body.
     up : (3,) array_like
         Direction of the columns.
     spacing_mm : float
@@ -119,18 +147,14 @@ def cavity_columns(
     Returns
     -------
     CavityColumns
-        The pieces, sorted by column and from the top down within a column.
+        The pieces, by column, rising within a column.
 
     Raises
     ------
     NotASolidError
-        If a column does not leave the body as often as it enters it, or the mesh is inside out.
-
-    Notes
-    -----
-    Scan conversion row by row. A row belongs to an edge when ``y_low <= y < y_high`` and a cell to a span
-    when ``x_left <= x < x_right``, with crossings computed alike for both triangles of an edge, so each
-    crossing of a closed mesh is counted exactly once.
+        If the mesh has no triangles, or no column meets it.
+    UsageError
+        If `up` is not a direction or the spacing is not positive.
 
     Examples
     --------
@@ -144,20 +168,21 @@ def cavity_columns(
         raise UsageError(f"A spacing of {spacing_mm} mm is not positive.", remedy="Give a length in mm.")
     frame = upright_frame(up)
     local = vertices @ frame.T
-    used = used_vertices(local, faces)
-    low = used[:, :2].min(axis=0) - 1.5 * spacing_mm
-    width = int(np.ceil((used[:, 0].max() - low[0]) / spacing_mm)) + 2
-    grid = np.column_stack([(local[:, :2] - low) / spacing_mm, local[:, 2]])
-    column, height, sign = _crossings(grid, faces, width)
-    column, bottom, top = _pieces(column, height, sign)
+    plan = used_vertices(local, faces)[:, :2]
+    low = plan.min(axis=0) - 1.5 * spacing_mm
+    rows, width = (np.ceil((plan.max(axis=0) - low) / spacing_mm).astype(int) + 2).tolist()
+    column, bottom, top = column_intervals(local, faces, low, spacing_mm, (rows, width))
+    thick = top > bottom
+    if not thick.any():
+        raise NotASolidError("The body has no volume at this spacing.", remedy="Use a finer spacing.")
     return CavityColumns(
         frame=frame,
         origin_mm=low,
         spacing_mm=float(spacing_mm),
         width=width,
-        column=column,
-        bottom_mm=bottom,
-        top_mm=top,
+        column=column[thick],
+        bottom_mm=bottom[thick],
+        top_mm=top[thick],
     )
 
 
@@ -175,7 +200,7 @@ def neighbour_links(columns: CavityColumns) -> tuple[IntArray, IntArray]:
     start = np.cumsum(count) - count
     firsts, seconds = [], []
     for step_x, step_y in _NEIGHBOURS:
-        beside = column + step_x + step_y * width
+        beside = column + step_x * width + step_y
         first, second = _expand(count[beside], start[beside])
         low = np.maximum(columns.bottom_mm[first], columns.bottom_mm[second])
         meet = np.minimum(columns.top_mm[first], columns.top_mm[second]) > low
@@ -189,64 +214,3 @@ def _expand(count: IntArray, start: IntArray) -> tuple[IntArray, IntArray]:
     row = np.repeat(np.arange(len(count)), count)
     before = np.cumsum(count) - count
     return row, np.arange(len(row)) - before[row] + start[row]
-
-
-def _crossings(grid: FloatArray, faces: IntArray, width: int) -> tuple[IntArray, FloatArray, IntArray]:
-    """Return column, height and facing (+1 up, −1 down) of every crossing of a column with a face."""
-    faces = _met_by_grid(grid, faces)
-    order = np.argsort(grid[:, 1][faces], axis=1, kind="stable")
-    each = np.arange(len(faces))
-    low, mid, high = (grid[faces[each, order[:, k]]] for k in range(3))
-    even = (order[:, 1] - order[:, 0]) % 3 == 1
-    first_row = np.ceil(low[:, 1]).astype(np.int64)
-    rows = np.ceil(high[:, 1]).astype(np.int64) - first_row
-    face, row = _expand(rows, first_row)
-    low, mid, high, even = low[face], mid[face], high[face], even[face]
-    long_x, long_z = _at_row(low, high, row)
-    below = (row < mid[:, 1])[:, None]
-    short_x, short_z = _at_row(np.where(below, low, mid), np.where(below, mid, high), row)
-    left = np.ceil(np.minimum(long_x, short_x)).astype(np.int64)
-    cells = np.ceil(np.maximum(long_x, short_x)).astype(np.int64) - left
-    span, cell = _expand(cells, left)
-    run = short_x[span] - long_x[span]
-    share = np.clip((cell - long_x[span]) / run, 0.0, 1.0)
-    height = long_z[span] + share * (short_z[span] - long_z[span])
-    sign = np.where(even[span] == (run > 0.0), 1, -1)
-    return row[span] * width + cell, height, sign
-
-
-def _met_by_grid(grid: FloatArray, faces: IntArray) -> IntArray:
-    """Return the faces whose bounds hold at least one column and are no sliver between two rows."""
-    cell = np.ceil(grid[:, :2]).astype(np.int64)
-    met = np.ones(len(faces), dtype=np.bool_)
-    for axis in (0, 1):
-        a, b, c = cell[:, axis][faces].T
-        met &= (a != b) | (b != c)
-    return np.asarray(faces[met])
-
-
-def _at_row(start: FloatArray, stop: FloatArray, row: IntArray) -> tuple[FloatArray, FloatArray]:
-    share = (row - start[:, 1]) / (stop[:, 1] - start[:, 1])
-    x = start[:, 0] + share * (stop[:, 0] - start[:, 0])
-    return x, start[:, 2] + share * (stop[:, 2] - start[:, 2])
-
-
-def _pieces(column: IntArray, height: FloatArray, sign: IntArray) -> tuple[IntArray, FloatArray, FloatArray]:
-    """Return column, bottom and top of every run with a winding number above zero, from the top down."""
-    if len(column) == 0:
-        raise NotASolidError("The body has no volume at this spacing.", remedy="Use a finer spacing.")
-    depth = (height.max() - height) / max(float(np.ptp(height)), 1e-12)
-    order = np.argsort(column + 0.5 * depth - 1e-9 * sign, kind="stable")
-    column, height, sign = column[order], height[order], sign[order]
-    total = np.cumsum(sign)
-    starts = np.flatnonzero(np.diff(column, prepend=column[0] - 1))
-    carried = np.concatenate([[0], total[starts[1:] - 1]])
-    if np.any(np.diff(np.append(carried, total[-1]))):
-        raise NotASolidError("The mesh is not closed: a column ends inside it.", remedy=_CLOSED_MESH_REMEDY)
-    enters = (total > 0) & (total - sign <= 0)
-    leaves = (total <= 0) & (total - sign > 0)
-    top, bottom, column = height[enters], height[leaves], column[enters]
-    thick = top > bottom
-    if not thick.any():
-        raise NotASolidError("The mesh is inside out.", remedy=_CLOSED_MESH_REMEDY)
-    return column[thick], bottom[thick], top[thick]

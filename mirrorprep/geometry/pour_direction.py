@@ -6,9 +6,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from mirrorprep.errors import UsageError
-from mirrorprep.geometry.air_pockets import lost_volumes_mm3, trapped_air
-from mirrorprep.geometry.cavity_columns import cavity_columns, upright_frame, used_vertices
+from mirrorprep.geometry.air_pockets import trapped_air
+from mirrorprep.geometry.cavity_columns import cavity_columns, require_closed, upright_frame, used_vertices
 from mirrorprep.geometry.mass_properties import signed_volume_mm3
+from mirrorprep.geometry.rising_level import lost_volumes_mm3
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -140,6 +141,7 @@ def best_pour_direction(
         raise UsageError(
             f"Candidates have shape {ups.shape}, not (k, 3).", remedy="Give at least one direction."
         )
+    require_closed(vertices, faces)
     ups = ups / np.linalg.norm(ups, axis=1, keepdims=True)
     points = used_vertices(vertices, faces)
     cell = float(np.ptp(points, axis=0).max()) / _COARSE_CELLS

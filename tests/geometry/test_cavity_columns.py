@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from mirrorprep.errors import NotASolidError, UsageError
-from mirrorprep.geometry.cavity_columns import cavity_columns, neighbour_links, upright_frame
+from mirrorprep.geometry.cavity_columns import cavity_columns, neighbour_links, require_closed, upright_frame
 from mirrorprep.solid.primitives import box, sphere
 
 
@@ -77,3 +77,18 @@ def test_no_faces_and_no_columns_are_refused():
     thin = box([1e-3, 1e-3, 1]).mesh
     with pytest.raises(NotASolidError, match="no volume"):
         cavity_columns(thin.vertices, thin.faces, up=(0, 0, 1), spacing_mm=5.0)
+
+
+def test_closed_meshes_pass_and_faults_are_told():
+    ball = sphere(3.0).mesh
+    require_closed(ball.vertices, ball.faces)
+    two = np.concatenate([ball.faces, ball.faces[::-1]])
+    require_closed(ball.vertices, two)
+    with pytest.raises(NotASolidError, match="not closed"):
+        require_closed(ball.vertices, ball.faces[1:])
+    flipped = ball.faces.copy()
+    flipped[0] = flipped[0, ::-1]
+    with pytest.raises(NotASolidError, match="not closed"):
+        require_closed(ball.vertices, flipped)
+    with pytest.raises(NotASolidError, match="inside out"):
+        require_closed(ball.vertices, ball.faces[:, ::-1])
