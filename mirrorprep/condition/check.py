@@ -10,7 +10,7 @@ from mirrorprep.condition.faults import repeats, zero_area
 from mirrorprep.condition.findings import Evidence, findings_of
 from mirrorprep.condition.report import CheckReport, Hole
 from mirrorprep.geometry.borders import border_groups
-from mirrorprep.geometry.nesting import nesting
+from mirrorprep.geometry.nesting import closed_bodies, nesting
 from mirrorprep.geometry.normals import vertex_normals
 from mirrorprep.geometry.self_intersection import folded_pairs, self_intersections
 from mirrorprep.geometry.surface_quality import noise_sd_mm, rings, spikes
@@ -164,9 +164,7 @@ def _pieces(mesh: ScanMesh, table: EdgeTable, pairs: IntArray) -> _Pieces:
     count, body = bodies(mesh.faces, len(mesh.vertices))
     if count == 0:
         return _Pieces(0, 0.0, 0, inside_out=False, overlaps=np.zeros((0, 2), dtype=np.int64))
-    bad = table.open | table.non_manifold | table.inconsistent
-    closed = np.ones(count, dtype=bool)
-    closed[body[bad[table.of_face].any(axis=1)]] = False
+    closed = closed_bodies(mesh.faces, body)
     nest = nesting(mesh.vertices, mesh.faces, body, closed)
     used = len(np.unique(mesh.faces))
     euler = used - len(table.edges) + len(mesh.faces)

@@ -4,8 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from mirrorprep.geometry.box_pairs import overlapping_boxes
+from mirrorprep.geometry.topology import EdgeTable, edge_table
 from mirrorprep.geometry.winding_number import winding_numbers
 
 FloatArray = NDArray[np.float64]
@@ -20,7 +23,7 @@ class Nesting:
     Attributes
     ----------
     volume_mm3 : (b,) float64
-        Signed volume, of an open body as if its holes were closed towards the middle of the body.
+        Signed volume, of an open body as if each border were closed by a cone to the border's middle.
     inside : (k, 2) int64
         Pairs (inner, outer): the inner body's first corner lies within the outer, which is closed.
     """
@@ -43,7 +46,7 @@ def nesting(vertices: FloatArray, faces: IntArray, body: IntArray, closed: BoolA
     body : (m,) int64
         Body number of each face, from 0.
     closed : (b,) bool
-        Which bodies are closed; only these can enclose others.
+        Which bodies are closed (see `closed_bodies`); only these can enclose others.
 
     Returns
     -------
@@ -68,7 +71,8 @@ def nesting(vertices: FloatArray, faces: IntArray, body: IntArray, closed: BoolA
     first = order[np.searchsorted(body[order], np.arange(count))]
     middle = (low + high) / 2.0
     a, b, c = (corners[:, k] - middle[body] for k in range(3))
-    volume = np.bincount(body, np.einsum("ij,ij->i", a, np.cross(b, c)), count) / 6.0
+    sixfold = np.bincount(body, np.einsum("ij,ij->i", a, np.cross(b, c)), count).astype(np.float64)
+    volume = (sixfold + _border_cones(vertices, faces, body, middle, count)) / 6.0
     found = [np.zeros((0, 2), dtype=np.int64)]
     for one, other in overlapping_boxes(low, high):
         for inner, outer in ((one, other), (other, one)):
@@ -82,6 +86,39 @@ def nesting(vertices: FloatArray, faces: IntArray, body: IntArray, closed: BoolA
     return Nesting(
         volume_mm3=volume, inside=candidates[_enclosed(candidates, vertices, faces, order, body, first)]
     )
+
+
+def closed_bodies(faces: IntArray, body: IntArray) -> BoolArray:
+    """Return which bodies have only edges of two triangles that run opposite ways, shape (b,)."""
+    closed = np.ones(int(body.max(initial=-1)) + 1, dtype=bool)
+    table = edge_table(faces)
+    closed[body[~_sound(table)[table.of_face].all(axis=1)]] = False
+    return closed
+
+
+def _sound(table: EdgeTable) -> BoolArray:
+    return np.asarray((table.forward == 1) & (table.backward == 1))
+
+
+def _border_cones(
+    vertices: FloatArray, faces: IntArray, body: IntArray, middle: FloatArray, count: int
+) -> FloatArray:
+    """Return sixfold the volume added per body by closing each border with a cone to its own middle."""
+    table = edge_table(faces)
+    face, corner = np.nonzero(table.open[table.of_face])
+    if len(face) == 0:
+        return np.zeros(count)
+    start, stop = faces[face, corner], faces[face, (corner + 1) % 3]
+    used, rows = np.unique(np.stack([start, stop]), return_inverse=True)
+    links = coo_array((np.ones(len(face), dtype=np.int8), tuple(rows.reshape(2, -1))), shape=(len(used),) * 2)
+    groups, label = connected_components(links, directed=False)
+    group = label[rows.reshape(2, -1)[0]]
+    p, q = vertices[start], vertices[stop]
+    edges = np.maximum(np.bincount(group, minlength=groups), 1)
+    tip = np.stack([np.bincount(group, (p + q)[:, k] / 2.0, groups) / edges for k in range(3)], axis=1)[group]
+    shift = middle[body[face]]
+    cone = np.einsum("ij,ij->i", q - shift, np.cross(p - shift, tip - shift))
+    return np.bincount(body[face], cone, count).astype(np.float64)
 
 
 def _enclosed(

@@ -153,17 +153,17 @@ def _has_area(vertices: FloatArray, faces: IntArray) -> BoolArray:
 def _plain_fans(vertices: FloatArray, faces: IntArray) -> BoolArray:
     """Return the vertices whose triangles lie as one sheet over a plane, once around or less."""
     corners = [vertices[faces[:, k]] for k in range(3)]
-    normals = np.cross(corners[1] - corners[0], corners[2] - corners[0])
-    normals = unit(normals)
+    across = np.cross(corners[1] - corners[0], corners[2] - corners[0])
+    normals = unit(np.asarray(across, dtype=np.float64))
     flat = faces.ravel()
     count = len(vertices)
     axis = np.stack([np.bincount(flat, np.repeat(normals[:, k], 3), count) for k in range(3)], axis=1)
-    axis = unit(axis)
+    up_all = unit(axis.astype(np.float64))
     plain = np.ones(count, dtype=bool)
     turn = np.zeros(count)
     for k in range(3):
         apex = faces[:, k]
-        up = axis[apex]
+        up = up_all[apex]
         plain[apex[np.einsum("ij,ij->i", up, normals) < _SMOOTH_FAN]] = False
         u, v = corners[k - 2] - corners[k], corners[k - 1] - corners[k]
         rise_u, rise_v = np.einsum("ij,ij->i", up, u), np.einsum("ij,ij->i", up, v)

@@ -1,0 +1,84 @@
+"""The mesh between two steps of mending, and the record of a step."""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from mirrorprep.solid.mesh import ScanMesh
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Draft:
+    """Vertices and faces on their way; arrays are never changed in place.
+
+    Attributes
+    ----------
+    vertices : (n, 3) float64
+        The scan's vertices first, unmoved, then those that mending added.
+    faces : (m, 3) int64
+        Triangles.
+    source : (m,) int64
+        The scan's face that each face is, or −1 for a face that mending made.
+    """
+
+    vertices: FloatArray
+    faces: IntArray
+    source: IntArray
+
+    @staticmethod
+    def of(mesh: ScanMesh) -> "Draft":
+        """Return the draft of an untouched scan."""
+        return Draft(vertices=mesh.vertices, faces=mesh.faces, source=np.arange(len(mesh.faces)))
+
+    def keeping(self, kept: NDArray[np.bool_]) -> "Draft":
+        """Return the draft with only the marked faces."""
+        return replace(self, faces=self.faces[kept], source=self.source[kept])
+
+    def adding(self, vertices: FloatArray, faces: IntArray) -> "Draft":
+        """Return the draft with further vertices and made faces, numbered in the joint list."""
+        return Draft(
+            vertices=np.concatenate([self.vertices, vertices]) if len(vertices) else self.vertices,
+            faces=np.concatenate([self.faces, faces]),
+            source=np.concatenate([self.source, np.full(len(faces), -1, dtype=np.int64)]),
+        )
+
+    def areas_mm2(self) -> FloatArray:
+        """Return the area of each face."""
+        a, b, c = (self.vertices[self.faces[:, k]] for k in range(3))
+        return np.asarray(np.linalg.norm(np.cross(b - a, c - a), axis=1) / 2.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MendStep:
+    """What one step did.
+
+    Attributes
+    ----------
+    name : str
+        ``weld``, ``drop-faulty-faces``, ``drop-islands``, ``orient``, ``split``, ``fill-holes``,
+        ``remove-self-intersections`` or ``remake``.
+    changed : bool
+        False when there was nothing to do.
+    summary : str
+        One sentence.
+    counts : dict
+        Numbers behind it, by name with unit.
+    """
+
+    name: str
+    changed: bool
+    summary: str
+    counts: dict[str, float] = field(default_factory=dict)
+
+    def as_dict(self) -> dict[str, object]:
+        """Return plain data for JSON."""
+        return {
+            "name": self.name,
+            "changed": self.changed,
+            "summary": self.summary,
+            "counts": dict(self.counts),
+        }

@@ -1,0 +1,138 @@
+"""The steps of mending that move nothing: weld, drop faulty faces and islands, orient, split."""
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from mirrorprep.condition.draft import Draft, MendStep
+from mirrorprep.condition.faults import repeats
+from mirrorprep.geometry.nesting import closed_bodies, nesting
+from mirrorprep.geometry.orienting import faces_to_flip, pieces
+from mirrorprep.geometry.splitting import split_fans
+from mirrorprep.geometry.topology import bodies, edge_table
+from mirrorprep.geometry.weld import weld_exact, weld_within
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+
+def weld(draft: Draft, *, tolerance_mm: float) -> tuple[Draft, MendStep]:
+    """Join vertices at one place, then those on open edges that lie within the tolerance.
+
+    Vertices off the open edges are only joined when they coincide, so that thin walls keep their two sides.
+    The first vertex of a group stands for it; the others move onto it.
+    """
+    same = weld_exact(draft.vertices)
+    faces = same.kept[same.label[draft.faces]]
+    joined = same.merged
+    moved = 0
+    if tolerance_mm > 0.0:
+        table = edge_table(faces)
+        rim = np.unique(table.edges[table.open])
+        near = weld_within(draft.vertices[rim], tolerance_mm)
+        target = np.arange(len(draft.vertices))
+        target[rim] = rim[near.kept[near.label]]
+        faces = target[faces]
+        moved = near.merged
+    step = MendStep(
+        name="weld",
+        changed=joined + moved > 0,
+        summary=f"{joined} vertices joined at the same place, {moved} within {tolerance_mm:.3g} mm.",
+        counts={"joined": joined, "moved": moved, "tolerance_mm": tolerance_mm},
+    )
+    return replace(draft, faces=faces), step
+
+
+def drop_faulty_faces(draft: Draft) -> tuple[Draft, MendStep]:
+    """Drop faces that repeat a vertex and repetitions of a face.
+
+    Of faces with the same corners one is kept where the surface around needs it to close, none where two
+    of them only form a sheet without thickness.
+    """
+    faces = draft.faces
+    whole = (faces != np.roll(faces, 1, axis=1)).all(axis=1)
+    collapsed = int((~whole).sum())
+    draft = draft.keeping(whole) if collapsed else draft
+    group = repeats(draft.faces)
+    kept = np.ones(len(draft.faces), dtype=bool)
+    kept[group.extra] = False
+    repeated = int((~kept).sum())
+    if repeated:
+        kept[_sheets(draft.faces, group.first[group.size > 1], group.size[group.size > 1], kept)] = False
+        draft = draft.keeping(kept)
+    step = MendStep(
+        name="drop-faulty-faces",
+        changed=collapsed + repeated > 0,
+        summary=f"{collapsed} triangles that repeat a vertex and {int((~kept).sum())} repeated ones dropped.",
+        counts={"collapsed": collapsed, "repeated": int((~kept).sum())},
+    )
+    return draft, step
+
+
+def _sheets(faces: IntArray, first: IntArray, size: IntArray, kept: BoolArray) -> IntArray:
+    """Return the kept faces of evenly repeated groups that no open edge around needs."""
+    table = edge_table(faces[kept])
+    row = np.cumsum(kept) - 1
+    uses = table.uses[table.of_face[row[first]]]
+    needed = (uses == 2).sum(axis=1)
+    return np.asarray(first[(size % 2 == 0) & (needed < 2) & (uses > 2).any(axis=1)])
+
+
+def drop_islands(draft: Draft, *, least_share: float) -> tuple[Draft, MendStep]:
+    """Drop bodies whose area is less than a share of the largest body's."""
+    count, body = bodies(draft.faces, len(draft.vertices))
+    area = np.bincount(body, draft.areas_mm2(), count)
+    small = area < least_share * area.max(initial=0.0)
+    dropped, triangles = int(small.sum()), int(small[body].sum())
+    total = float(area[small].sum())
+    step = MendStep(
+        name="drop-islands",
+        changed=dropped > 0,
+        summary=f"{dropped} of {count} bodies dropped ({triangles} triangles, {total:.3g} mm²).",
+        counts={"bodies": count, "dropped": dropped, "triangles": triangles, "dropped_mm2": total},
+    )
+    return (draft.keeping(~small[body]) if dropped else draft), step
+
+
+def orient(draft: Draft) -> tuple[Draft, MendStep]:
+    """Turn faces so that neighbours agree, then bodies so that the outermost face outward.
+
+    A body within another keeps its sense relative to it: a void stays a void.
+    """
+    flip = faces_to_flip(draft.faces, draft.areas_mm2())
+    single = int(flip.sum())
+    faces = np.where(flip[:, None], draft.faces[:, ::-1], draft.faces)
+    piece = pieces(faces)
+    nest = nesting(draft.vertices, faces, piece, closed_bodies(faces, piece))
+    turned = _bodies_to_turn(nest.volume_mm3, nest.inside, nest.depth())
+    faces = np.where(turned[piece][:, None], faces[:, ::-1], faces)
+    step = MendStep(
+        name="orient",
+        changed=bool(single or turned.any()),
+        summary=f"{single} triangles turned to agree with neighbours, {int(turned.sum())} bodies turned.",
+        counts={"triangles": single, "bodies": int(turned.sum())},
+    )
+    return replace(draft, faces=faces), step
+
+
+def _bodies_to_turn(volume: FloatArray, inside: IntArray, depth: IntArray) -> BoolArray:
+    turned = np.asarray(volume < 0.0) & (depth == 0)
+    for level in range(1, int(depth.max(initial=0)) + 1):
+        parents = inside[(depth[inside[:, 0]] == level) & (depth[inside[:, 1]] == level - 1)]
+        turned[parents[:, 0]] = turned[parents[:, 1]]
+    return np.asarray(turned)
+
+
+def split(draft: Draft) -> tuple[Draft, MendStep]:
+    """Repeat vertices so that no edge has more than two triangles and no vertex more than one fan."""
+    parts = split_fans(draft.vertices, draft.faces)
+    step = MendStep(
+        name="split",
+        changed=len(parts.copy_of) > 0,
+        summary=f"{parts.edges} edges and {len(parts.copy_of)} vertices taken apart.",
+        counts={"edges": parts.edges, "vertices": len(parts.copy_of)},
+    )
+    vertices = np.concatenate([draft.vertices, draft.vertices[parts.copy_of]])
+    return replace(draft, vertices=vertices, faces=parts.faces), step

@@ -1,0 +1,94 @@
+"""Turning the triangles of a mesh the same way."""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+
+def paired_half_edges(faces: IntArray) -> tuple[IntArray, IntArray, BoolArray]:
+    """Return the half-edges that share an edge with exactly one other, and whether both run the same way.
+
+    Returns
+    -------
+    one, other : (k,) int64
+        Half-edge numbers: 3 × face + corner at which it starts.
+    alike : (k,) bool
+        True where the two faces disagree about their side.
+
+    Examples
+    --------
+    >>> one, other, alike = paired_half_edges(np.array([[0, 1, 2], [0, 1, 3]]))
+    >>> one.tolist(), other.tolist(), alike.tolist()
+    ([0], [3], [True])
+    """
+    start, stop = faces.ravel(), faces[:, [1, 2, 0]].ravel()
+    keys = np.minimum(start, stop) * (int(faces.max(initial=0)) + 1) + np.maximum(start, stop)
+    order = np.argsort(keys, kind="stable")
+    ranked = keys[order]
+    change = np.flatnonzero(np.append(ranked[1:] != ranked[:-1], True)) + 1
+    size = np.diff(change, prepend=0)
+    head = (change - size)[size == 2]
+    one, other = order[head], order[head + 1]
+    return one, other, np.asarray(start[one] == start[other])
+
+
+def pieces(faces: IntArray) -> IntArray:
+    """Return a piece number for each face: pieces hang together through edges of exactly two triangles.
+
+    Examples
+    --------
+    >>> pieces(np.array([[0, 1, 2], [1, 0, 3], [2, 4, 5]])).tolist()
+    [0, 0, 1]
+    """
+    one, other, _ = paired_half_edges(faces)
+    return _components(one // 3, other // 3, len(faces))
+
+
+def faces_to_flip(faces: IntArray, weights: FloatArray) -> BoolArray:
+    """Return the faces to turn so that neighbours agree, the lighter part of each piece.
+
+    Parameters
+    ----------
+    faces : (m, 3) int64
+        Triangles.
+    weights : (m,) float64
+        Areas, to decide which part of a piece is turned.
+
+    Notes
+    -----
+    Components of the two-fold cover: each face once as it is and once turned. A piece without two sides
+    (a Möbius band) is left as it stands.
+
+    Examples
+    --------
+    >>> faces_to_flip(np.array([[0, 1, 2], [0, 1, 3]]), np.array([2.0, 1.0])).tolist()
+    [False, True]
+    """
+    flip = np.zeros(len(faces), dtype=bool)
+    one, other, alike = paired_half_edges(faces)
+    if not alike.any():
+        return flip
+    one, other, count = one // 3, other // 3, len(faces)
+    swap = alike * count
+    label = _components(
+        np.concatenate([one, one + count]),
+        np.concatenate([other + swap, other + (count - swap)]),
+        2 * count,
+    )
+    plain, turned = label[:count], label[count:]
+    low = np.minimum(plain, turned)
+    as_low = np.bincount(low, weights * (plain < turned), int(label.max()) + 1)
+    total = np.bincount(low, weights, int(label.max()) + 1)
+    lighter = as_low[low] * 2.0 < total[low]
+    flip = np.where(lighter, plain < turned, plain > turned)
+    return np.asarray(flip & (plain != turned))
+
+
+def _components(one: IntArray, other: IntArray, count: int) -> IntArray:
+    graph = coo_array((np.ones(len(one), dtype=np.int8), (one, other)), shape=(count, count))
+    return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)
