@@ -43,7 +43,9 @@ def stl_name(half: str) -> str:
     return f"{half}.stl"
 
 
-def write_mould(mould: Mould, folder: Path | str, *, overwrite: bool = False) -> tuple[tuple[Path, ...], Path]:
+def write_mould(
+    mould: Mould, folder: Path | str, *, overwrite: bool = False
+) -> tuple[tuple[Path, ...], Path]:
     """Write the halves as STL, assembled, and as one 3MF, laid on the bed.
 
     Raises
