@@ -12,7 +12,7 @@ from mirrorprep.solid.primitives import box, frustum, sphere
     [
         (lambda: box([40, 40, 2]), 2.0, 0.001),
         (lambda: box([20, 30, 40]), 20.0, 0.01),
-        (lambda: sphere(10, segments=128) - sphere(8.5, segments=128), 1.5, 0.01),
+        (lambda: sphere(10, segments=128) - sphere(8.5, segments=128), 1.5, 0.02),
         (lambda: frustum([0, 0, 0], [0, 0, 30], start_radius_mm=5, stop_radius_mm=5), 10.0, 0.05),
     ],
     ids=["plate", "brick", "hollow ball", "rod"],
