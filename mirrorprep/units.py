@@ -99,3 +99,39 @@ def supported_digits(value: float, uncertainty: float | None) -> str:
         place = -math.floor(math.log10(uncertainty))
     rounded = round(value, place)
     return f"{rounded:.{max(place, 0)}f}"
+
+
+def millimetres(length_m: float) -> float:
+    """Return mm from metres."""
+    return length_m * 1e3
+
+
+def square_millimetres(area_m2: float) -> float:
+    """Return mm² from m²."""
+    return area_m2 * 1e6
+
+
+def cubic_millimetres(volume_m3: float) -> float:
+    """Return mm³ from m³."""
+    return volume_m3 * 1e9
+
+
+def kilograms(mass_g: float) -> float:
+    """Return kilograms from grams."""
+    return mass_g * 1e-3
+
+
+def pascals(modulus_gpa: float) -> float:
+    """Return Pa from GPa."""
+    return modulus_gpa * 1e9
+
+
+def hydrostatic_pressure_pa(density_g_cm3: float, depth_mm: float) -> float:
+    """Return the pressure ρ g h at a depth below the surface of a liquid.
+
+    Examples
+    --------
+    >>> round(hydrostatic_pressure_pa(1.1, 100.0)), round(hydrostatic_pressure_pa(1.7, 100.0))
+    (1079, 1667)
+    """
+    return kilograms_per_cubic_metre(density_g_cm3) * STANDARD_GRAVITY_M_S2 * metres(depth_mm)

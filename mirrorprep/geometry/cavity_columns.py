@@ -18,6 +18,9 @@ IntArray = NDArray[np.int64]
 GRID_TURN_RAD = 0.7548776662466927
 """The grid is turned by this angle, so that it is aligned with no edge a person would draw."""
 
+CONTACT_MM = 1e-6
+"""Pieces of one column closer than this are one."""
+
 _NEIGHBOURS = ((0, 1), (1, 0), (1, 1), (1, -1))
 _CLOSED_MESH_REMEDY = "Certify the body as a solid first ('mirrorprep check' says what is wrong)."
 
@@ -172,6 +175,7 @@ def cavity_columns(
     low = plan.min(axis=0) - 1.5 * spacing_mm
     rows, width = (np.ceil((plan.max(axis=0) - low) / spacing_mm).astype(int) + 2).tolist()
     column, bottom, top = column_intervals(local, faces, low, spacing_mm, (rows, width))
+    column, bottom, top = _joined(column, bottom, top)
     thick = top > bottom
     if not thick.any():
         raise NotASolidError("The body has no volume at this spacing.", remedy="Use a finer spacing.")
@@ -184,6 +188,14 @@ def cavity_columns(
         bottom_mm=bottom[thick],
         top_mm=top[thick],
     )
+
+
+def _joined(column: IntArray, bottom: FloatArray, top: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Join pieces of a column that touch within rounding, as where a channel's mesh abuts the cavity's."""
+    touching = (column[1:] == column[:-1]) & (bottom[1:] - top[:-1] <= CONTACT_MM)
+    first = np.concatenate([[True], ~touching])[: len(column)]
+    last = np.concatenate([~touching, [True]])[: len(column)]
+    return column[first], bottom[first], top[last]
 
 
 def neighbour_links(columns: CavityColumns) -> tuple[IntArray, IntArray]:

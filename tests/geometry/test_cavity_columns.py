@@ -92,3 +92,12 @@ def test_closed_meshes_pass_and_faults_are_told():
         require_closed(ball.vertices, flipped)
     with pytest.raises(NotASolidError, match="inside out"):
         require_closed(ball.vertices, ball.faces[:, ::-1])
+
+
+def test_meshes_that_abut_are_one_body():
+    lower, upper = box([4, 4, 4]).mesh, box([2, 2, 6], center_mm=[0, 0, 5 + 1e-9]).mesh
+    vertices = np.concatenate([lower.vertices, upper.vertices])
+    faces = np.concatenate([lower.faces, upper.faces + len(lower.vertices)])
+    columns = cavity_columns(vertices, faces, up=(0, 0, 1), spacing_mm=0.1)
+    assert len(np.unique(columns.column)) == len(columns.column)
+    assert columns.top_mm.max() == pytest.approx(8.0)
