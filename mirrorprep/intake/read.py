@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from mirrorprep.errors import InputFileError, MirrorPrepError, UsageError
 from mirrorprep.geometry.weld import Weld, weld_exact, weld_within
-from mirrorprep.intake import obj, ply, stl  # noqa: F401 - each registers itself
+from mirrorprep.intake import glb, obj, off, ply, stl, threemf  # noqa: F401 - each registers itself
 from mirrorprep.intake.files import file_bytes
 from mirrorprep.intake.identity import sha256_of
 from mirrorprep.intake.limits import MAX_COORDINATE_MM
@@ -239,8 +239,8 @@ def _weld_findings(
     before = exact.label[faces]
     thin = int(_repeats(found).sum() - _repeats(before).sum())
     message = (
-        f"Welding within {weld_mm or 0:g} mm joined {weld.merged} vertices, {exact.merged} of them at exactly "
-        f"the same place; {thin} triangles lost their area."
+        f"Welding within {weld_mm or 0:g} mm joined {weld.merged} vertices, {exact.merged} of them at "
+        f"exactly the same place; {thin} triangles lost their area."
     )
     return (note("welded", message, measured=weld.merged),)
 

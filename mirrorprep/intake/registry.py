@@ -49,6 +49,7 @@ _OTHERS: Final = (
     (b"<!doctype html", "a web page"),
     (b"<html", "a web page"),
     (b"<?xml", "an XML document"),
+    (b"PK\x03\x04", "an archive; unpack it first"),
     (b"{", "JSON text (a glTF with separate buffers reads once it is packed as GLB)"),
     (b"# vtk datafile", "a VTK data file"),
     (b"# .pcd", "a point cloud"),
