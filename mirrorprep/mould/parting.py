@@ -7,47 +7,28 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from mirrorprep.errors import NoPartingError, UsageError
-from mirrorprep.geometry.height_field import HeightField, body_below, level_field
+from mirrorprep.geometry.column_raster import ColumnGrid, Columns, raster
+from mirrorprep.geometry.height_field import HeightField, body_below, level_field, widened
+from mirrorprep.mould.parting_contour import contour_sheet
+from mirrorprep.mould.parting_guide import Guide
+from mirrorprep.mould.pull_direction import search_pull_direction
+from mirrorprep.mould.undercut import best_plane, bound_mm3, raster_frame, unit_direction
 from mirrorprep.progress import SILENT, Progress
 from mirrorprep.solid.certify import certify
 from mirrorprep.solid.mesh import ScanMesh
-from mirrorprep.solid.primitives import frame_along
+from mirrorprep.solid.primitives import box, frame_along
+from mirrorprep.solid.section import level_section, silhouette
 from mirrorprep.solid.solid import Solid
+
+__all__ = ["Guide", "PartingSurface", "find_parting"]
 
 FloatArray = NDArray[np.float64]
 
+KINDS = ("auto", "plane", "contour")
+AS_GOOD_SHARE = 1e-4
+"""A plane is preferred when it traps at most this share of the part's volume more than the bound."""
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Guide:
-    """A strip or pad that the parting surface must follow, in the pull frame.
-
-    Attributes
-    ----------
-    start_mm, stop_mm : (3,) float64
-        Ends of a channel's axis, which the surface then holds. Equal for a pad; a pad whose height is NaN
-        takes the height that suits the surface.
-    half_width_mm : float
-        Half the width of the strip, or the radius of the pad, over which the surface is straight.
-    """
-
-    start_mm: FloatArray
-    stop_mm: FloatArray
-    half_width_mm: float
-
-    @classmethod
-    def channel(cls, start_mm: ArrayLike, stop_mm: ArrayLike, half_width_mm: float) -> "Guide":
-        """Return the guide for a channel whose axis runs from one point to another (u, v, z)."""
-        return cls(
-            start_mm=np.array(start_mm, dtype=np.float64),
-            stop_mm=np.array(stop_mm, dtype=np.float64),
-            half_width_mm=float(half_width_mm),
-        )
-
-    @classmethod
-    def pad(cls, center_uv: ArrayLike, radius_mm: float) -> "Guide":
-        """Return the guide for a level pad, as a register key needs it."""
-        point = np.append(np.asarray(center_uv, dtype=np.float64), np.nan)
-        return cls(start_mm=point, stop_mm=point, half_width_mm=float(radius_mm))
+_COLUMNS = 256
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -65,9 +46,13 @@ class PartingSurface:
     trapped_mm3, bound_mm3 : float
         What two rigid halves trap, and the least that any parting surface along this pull could trap.
     outline : tuple of (n, 3) float64
-        The parting line on the part, closed polylines in the part's coordinates.
+        The parting line on the part, closed polylines in the part's coordinates (the first point is not
+        repeated).
     field : HeightField
         Heights in the pull frame.
+    steepest_deg : float
+        Steepest angle of the land, the surface outside the part, a node spacing and more away from the
+        part. Right beside the part the surface follows the part's outline, however steep that is.
     """
 
     kind: str
@@ -77,19 +62,35 @@ class PartingSurface:
     bound_mm3: float
     outline: tuple[FloatArray, ...]
     field: HeightField
+    steepest_deg: float
 
     def height_mm(self, uv: ArrayLike) -> FloatArray:
         """Return the surface's height in the pull frame over (n, 2) points."""
         return self.field.at(uv)
 
     def solid_below(self, low_uv: ArrayLike, high_uv: ArrayLike, z_floor: float) -> Solid:
-        """Return everything below the surface within a rectangle, down to a floor, in the pull frame."""
+        """Return everything below the surface within a rectangle, down to a floor, in the pull frame.
+
+        Raises
+        ------
+        UsageError
+            If the floor does not lie below the surface.
+        """
         low, high = np.asarray(low_uv, dtype=np.float64), np.asarray(high_uv, dtype=np.float64)
-        field = level_field(low, high, float(self.field.height_mm[0]))
-        if z_floor >= field.height_mm.min():
-            raise UsageError("The floor does not lie below the parting surface.", remedy="Lower the floor.")
-        vertices, faces = body_below(field, z_floor)
-        return certify(ScanMesh(vertices=vertices, faces=faces))
+        if z_floor >= self.field.height_mm.min():
+            raise UsageError(
+                f"The floor at {z_floor:g} mm does not lie below the parting surface "
+                f"({self.field.height_mm.min():g} mm).",
+                remedy="Lower the floor.",
+            )
+        if self.kind == "plane":
+            vertices, faces = body_below(level_field(low, high, self.field.height_mm[0]), z_floor)
+            return certify(ScanMesh(vertices=vertices, faces=faces))
+        reach = max(float((self.field.low_uv - low).max()), float((high - self.field.high_uv).max()), 0.0)
+        vertices, faces = body_below(widened(self.field, reach + 1.0), z_floor - 1.0)
+        corner = np.append(low, z_floor), np.append(high, self.field.height_mm.max() + 1.0)
+        frame = box(corner[1] - corner[0], center_mm=(corner[0] + corner[1]) / 2.0)
+        return certify(ScanMesh(vertices=vertices, faces=faces)) & frame
 
 
 def find_parting(
@@ -101,24 +102,174 @@ def find_parting(
     guides: Sequence[Guide] = (),
     progress: Progress = SILENT,
 ) -> PartingSurface:
-    """Return the parting surface of a part."""
+    """Find the surface at which two rigid halves trap least.
+
+    Parameters
+    ----------
+    part : Solid
+        The casting.
+    pull_direction : (3,) float64, optional
+        Opening direction; the whole hemisphere is searched if not given.
+    kind : str
+        ``plane``, ``contour``, or ``auto``: the plane when it traps as little as any surface can, to 1e-4 of
+        the part's volume, the contour otherwise.
+    margin_mm : float
+        How far the surface reaches beyond the part's shadow.
+    guides : sequence of Guide
+        Strips and pads that a contour-following surface passes through.
+    progress : Progress
+        Told about the stages.
+
+    Returns
+    -------
+    PartingSurface
+        In the pull frame.
+
+    Raises
+    ------
+    NoPartingError
+        If the part is empty.
+    UsageError
+        If the kind is not known or the margin is not positive.
+
+    Examples
+    --------
+    >>> from mirrorprep.solid.primitives import sphere
+    >>> surface = find_parting(sphere(10.0), pull_direction=[0, 0, 1], margin_mm=10.0)
+    >>> surface.kind, bool(surface.trapped_mm3 < 1.0)
+    ('plane', True)
+    """
     if part.is_empty:
         raise NoPartingError("The part is empty.", remedy="Give a solid part.")
-    if kind not in {"auto", "plane", "contour"}:
-        raise UsageError(f"'{kind}' is no kind of parting.", remedy="Use auto, plane or contour.")
-    pull = np.array([0.0, 0.0, 1.0] if pull_direction is None else pull_direction, dtype=np.float64)
-    pull = pull / np.linalg.norm(pull)
-    frame = frame_along(pull)
-    points = part.mesh.vertices @ frame
-    low, high = points.min(axis=0), points.max(axis=0)
-    level = float((low[2] + high[2]) / 2)
+    if kind not in KINDS:
+        raise UsageError(f"'{kind}' is no kind of parting.", remedy=f"Use one of {', '.join(KINDS)}.")
+    if not (np.isfinite(margin_mm) and margin_mm > 0.0):
+        raise UsageError(f"The margin is {margin_mm} mm.", remedy="Give a margin above 0 mm.")
+    if pull_direction is None:
+        kind, pull = _searched(part, kind, progress.part(0.0, 0.6))
+    else:
+        pull = unit_direction(pull_direction)
+    seen = _Seen.of(part, pull)
+    progress.step("parting surface", 0.7)
+    if kind == "auto":
+        kind = "plane" if seen.plane_is_as_good(part.volume_mm3) else "contour"
+    surface = seen.plane(margin_mm) if kind == "plane" else seen.contour(margin_mm, guides)
     progress.step("parting surface", 1.0)
-    return PartingSurface(
-        kind="plane",
-        pull_direction=pull,
-        frame=frame,
-        trapped_mm3=float("nan"),
-        bound_mm3=float("nan"),
-        outline=(),
-        field=level_field(low[:2] - margin_mm, high[:2] + margin_mm, level),
-    )
+    return surface
+
+
+def _searched(part: Solid, kind: str, progress: Progress) -> tuple[str, FloatArray]:
+    """Return the kind of parting and the pull direction that suit the part."""
+    found = search_pull_direction(part, progress=progress)
+    if kind == "auto":
+        gain = found.for_plane.plane_trapped_mm3 - found.for_contour.bound_mm3
+        kind = "plane" if gain <= AS_GOOD_SHARE * found.volume_mm3 else "contour"
+    pull = found.for_plane if kind == "plane" else found.for_contour
+    return kind, np.array(pull.direction)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Seen:
+    """A part looked at along the pull."""
+
+    body: Solid
+    pull: FloatArray
+    frame: FloatArray
+    turned: FloatArray
+    grid: ColumnGrid
+    columns: Columns
+
+    @classmethod
+    def of(cls, part: Solid, pull: FloatArray) -> "_Seen":
+        frame = _part_frame(part, pull)
+        matrix = np.eye(4)
+        matrix[:3, :3] = frame.T
+        body = part.transformed(matrix)
+        turned = raster_frame([0.0, 0.0, 1.0])
+        points = body.mesh.vertices @ turned
+        grid = ColumnGrid.over(points[:, :2].min(axis=0), points[:, :2].max(axis=0), columns=_COLUMNS)
+        return cls(body, pull, frame, turned, grid, raster(points, body.mesh.faces, grid))
+
+    @property
+    def bound_mm3(self) -> float:
+        return bound_mm3(self.columns, self.grid.cell_area_mm2)
+
+    def plane_is_as_good(self, volume_mm3: float) -> bool:
+        trapped = best_plane(self.columns, self.grid.cell_area_mm2)[1]
+        return trapped - self.bound_mm3 <= AS_GOOD_SHARE * volume_mm3
+
+    def plane(self, margin_mm: float) -> PartingSurface:
+        offset = self._clear_offset()
+        low, high = self.body.bounds_mm[:, :2]
+        field = level_field(low - margin_mm, high + margin_mm, offset)
+        loops = level_section(self.body, offset).loops
+        lifted = tuple(np.column_stack([loop, np.full(len(loop), offset)]) for loop in loops)
+        return self._surface("plane", field, lifted, 0.0)
+
+    def contour(self, margin_mm: float, guides: Sequence[Guide]) -> PartingSurface:
+        mesh = self.body.mesh
+        loops = silhouette(self.body).loops
+        sheet = contour_sheet(mesh.vertices, mesh.faces, loops, margin_mm=margin_mm, guides=guides)
+        return self._surface("contour", sheet.field, sheet.loops_mm, sheet.steepest_deg)
+
+    def trapped_mm3(self, field: HeightField) -> float:
+        """Return the bound and, per column, the length by which the surface lies outside the part."""
+        over = widened(field, 1.0)
+        height = raster(over.points_mm @ self.turned, over.triangles, self.grid).top_mm
+        met = self.columns.filled
+        above = np.maximum(height[met] - self.columns.top_mm[met], 0.0).sum()
+        below = np.maximum(self.columns.bottom_mm[met] - height[met], 0.0).sum()
+        return self.bound_mm3 + float(above + below) * self.grid.cell_area_mm2
+
+    def _clear_offset(self) -> float:
+        """Return the best plane's offset, moved a hair to where no vertex of the part lies near it.
+
+        A plane through a flat base would leave a skin of no thickness.
+        """
+        best = best_plane(self.columns, self.grid.cell_area_mm2)[0]
+        heights = self.body.mesh.vertices[:, 2]
+        reach = 5e-4 * float(np.ptp(self.body.mesh.vertices, axis=0).max())
+        near = np.sort(heights[np.abs(heights - best) < reach])
+        ends = np.concatenate([[best - reach], near, [best + reach]])
+        gaps = np.diff(ends)
+        widest = np.argsort(-gaps, kind="stable")[:4]
+        places = ends[widest] + gaps[widest] / 2.0
+        cost = [self.trapped_mm3(self._level(place)) for place in places]
+        return float(places[int(np.argmin(cost))])
+
+    def _level(self, offset: float) -> HeightField:
+        low, high = self.body.bounds_mm[:, :2]
+        return level_field(low, high, offset)
+
+    def _surface(
+        self, kind: str, field: HeightField, loops: tuple[FloatArray, ...], steepest_deg: float
+    ) -> PartingSurface:
+        return PartingSurface(
+            kind=kind,
+            pull_direction=self.pull,
+            frame=self.frame,
+            trapped_mm3=self.trapped_mm3(field),
+            bound_mm3=self.bound_mm3,
+            outline=tuple(loop @ self.frame.T for loop in loops),
+            field=field,
+            steepest_deg=steepest_deg,
+        )
+
+
+def _part_frame(part: Solid, pull: FloatArray) -> FloatArray:
+    """Return the frame along the pull whose u-axis runs along the least rectangle around the shadow."""
+    from scipy.spatial import ConvexHull
+
+    frame = frame_along(pull)
+    flat = part.mesh.vertices @ frame[:, :2]
+    hull = flat[ConvexHull(flat).vertices]
+    edge = np.roll(hull, -1, axis=0) - hull
+    angle = np.unique(np.round(np.mod(np.arctan2(edge[:, 1], edge[:, 0]), np.pi / 2.0), 9))
+    along = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    across = np.stack([-along[:, 1], along[:, 0]], axis=1)
+    extents = np.stack([np.ptp(hull @ along.T, axis=0), np.ptp(hull @ across.T, axis=0)])
+    best = int(np.argmin(np.round(extents.prod(axis=0), 9)))
+    axis = along[best] if extents[0, best] >= extents[1, best] else across[best]
+    u = frame[:, :2] @ axis
+    u = u / np.linalg.norm(u)
+    return np.column_stack([u, np.cross(pull, u), pull])
