@@ -79,9 +79,9 @@ def cup_residue_mm3(volume_mm3: float, film_mm: float = CUP_FILM_MM) -> float:
     Examples
     --------
     >>> round(cup_residue_mm3(25_000.0))
-    1970
+    1972
     """
-    width = (4.0 * volume_mm3 / math.pi) ** (1.0 / 3.0)
+    width = math.cbrt(4.0 * volume_mm3 / math.pi)
     return 1.25 * math.pi * width**2 * film_mm
 
 

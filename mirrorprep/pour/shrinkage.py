@@ -113,7 +113,7 @@ def allow_for_shrinkage(part: Solid, linear: float | Sequence[float], *, about_m
     --------
     >>> from mirrorprep.solid.primitives import box
     >>> round(allow_for_shrinkage(box([10, 10, 10]), 0.01, about_mm=(0, 0, 0)).volume_mm3, 4)
-    1030.6101
+    1030.6102
     """
     scale = np.broadcast_to(pattern_scale(linear), (3,))
     about = np.asarray(about_mm, dtype=np.float64)
