@@ -1,6 +1,7 @@
 """What the commands share: options, reading a scan, and showing results."""
 
 import json
+import math
 import sys
 import time
 from collections.abc import Iterable, Iterator, Sequence
@@ -130,7 +131,7 @@ def known(value: float | None, unit: str, uncertainty: float | None = None) -> s
     """Return a figure with its unit and the digits it supports, or 'unknown'."""
     from mirrorprep.units import supported_digits
 
-    if value is None:
+    if value is None or not math.isfinite(value):
         return "unknown"
     text = supported_digits(value, uncertainty)
     spread = "" if uncertainty is None else f" ± {supported_digits(uncertainty, uncertainty)}"

@@ -99,9 +99,11 @@ def _stops(made: "Mould", waived: list[str]) -> bool:
 
 def _write(made: "Mould", output: Path, overwrite: bool, progress: Any) -> "MouldFiles":  # noqa: ANN401
     from mirrorprep.job.mould_files import prove_written, write_mould
+    from mirrorprep.job.mould_record import mould_record
 
-    halves, package = write_mould(made, output, overwrite=overwrite)
-    return prove_written(made, halves, package, progress=progress.part(0.7, 1.0))
+    record = mould_record(made)
+    halves, package = write_mould(record, output, overwrite=overwrite)
+    return prove_written(record, halves, package, progress=progress.part(0.7, 1.0))
 
 
 def _result(made: "Mould", files: "MouldFiles | None") -> dict[str, Any]:

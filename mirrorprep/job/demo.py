@@ -8,6 +8,7 @@ from mirrorprep.handover.files import write_ply
 from mirrorprep.job.jobfile import job_from, template
 from mirrorprep.job.run import JobResult, run_job
 from mirrorprep.progress import SILENT, Progress
+from mirrorprep.symmetry.mirroring import mirror
 
 
 def run_demo(
@@ -35,7 +36,7 @@ def run_demo(
     progress.step("making the demo scan", 0.0)
     head = demo_shapes.phantom_head(detail=detail)
     write_ply(head.scan, place / "head.ply", overwrite=overwrite)
-    write_ply(head.donor_ear, place / "ear.ply", overwrite=overwrite)
+    write_ply(mirror(head.true_ear, head.true_plane), place / "ear.ply", overwrite=overwrite)
     job = job_from(
         {
             "job": {

@@ -4,11 +4,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+import numpy as np
+
 from mirrorprep.errors import OutputError
 from mirrorprep.handover.atomic import output_folder
 from mirrorprep.handover.files import NamedPart, write_3mf, write_stl
 from mirrorprep.intake.read import read_scan
-from mirrorprep.mould.build import Mould
+from mirrorprep.job.mould_record import HALVES
+from mirrorprep.job.records import StageRecord
 from mirrorprep.mould.proof import Proof, prove
 from mirrorprep.progress import SILENT, Progress
 from mirrorprep.solid.certify import certify
@@ -44,7 +47,7 @@ def stl_name(half: str) -> str:
 
 
 def write_mould(
-    mould: Mould, folder: Path | str, *, overwrite: bool = False
+    mould: StageRecord, folder: Path | str, *, overwrite: bool = False
 ) -> tuple[tuple[Path, ...], Path]:
     """Write the halves as STL, assembled, and as one 3MF, laid on the bed.
 
@@ -54,22 +57,27 @@ def write_mould(
         If a file exists and `overwrite` is False, or cannot be written.
     """
     place = output_folder(folder)
-    names = [stl_name(half.name) for half in mould.halves] + [MOULD_3MF]
-    taken = [name for name in names if (place / name).exists()]
-    if taken and not overwrite:
-        raise OutputError(
-            f"'{place / taken[0]}' exists already.", remedy="Choose another folder or ask for --overwrite."
-        )
+    refuse_existing([place / name for name in (*map(stl_name, HALVES), MOULD_3MF)], overwrite=overwrite)
     halves = tuple(
-        write_stl(half.solid, place / stl_name(half.name), overwrite=overwrite) for half in mould.halves
+        write_stl(mould.solid(name), place / stl_name(name), overwrite=overwrite) for name in HALVES
     )
-    parts = [NamedPart(name=half.name, mesh=half.solid, transform=half.print_pose) for half in mould.halves]
+    poses = mould.figures["print_poses"]
+    parts = [NamedPart(name=n, mesh=mould.solid(n), transform=np.array(poses[n])) for n in HALVES]
     package = write_3mf(parts, place / MOULD_3MF, metadata={"Title": "Two-part mould"}, overwrite=overwrite)
     return halves, package
 
 
+def refuse_existing(files: list[Path], *, overwrite: bool) -> None:
+    """Raise `OutputError` before any work when a file exists that may not be replaced."""
+    taken = [file for file in files if file.exists()]
+    if taken and not overwrite:
+        raise OutputError(
+            f"'{taken[0]}' exists already.", remedy="Choose another folder or ask for --overwrite."
+        )
+
+
 def prove_written(
-    mould: Mould, halves: tuple[Path, ...], package: Path, *, progress: Progress = SILENT
+    mould: StageRecord, halves: tuple[Path, ...], package: Path, *, progress: Progress = SILENT
 ) -> MouldFiles:
     """Read the files back, certify every body again and prove the mould from them.
 
@@ -82,15 +90,15 @@ def prove_written(
     """
     read = [certify(read_scan(path, units="mm")) for path in halves]
     progress.step("reading back", 0.3)
-    total = certify(read_scan(package)).volume_mm3
-    _same_volume("the 3MF file", total, sum(half.volume_mm3 for half in mould.halves))
-    for path, found, built in zip(halves, read, mould.halves, strict=True):
-        _same_volume(path.name, found.volume_mm3, built.volume_mm3)
+    built = [mould.solid(name).volume_mm3 for name in HALVES]
+    _same_volume(package.name, certify(read_scan(package)).volume_mm3, sum(built))
+    for path, found, volume in zip(halves, read, built, strict=True):
+        _same_volume(path.name, found.volume_mm3, volume)
     proof = prove(
         read,
-        mould.casting,
-        mould.pull_direction,
-        hollows_mm3=mould.hollows_volume_mm3,
+        mould.solid("casting"),
+        np.array(mould.figures["pull_direction"]),
+        hollows_mm3=mould.figures["hollows_volume_mm3"],
         progress=progress.part(0.4, 1.0),
     )
     return MouldFiles(halves=halves, package=package, proof=proof)

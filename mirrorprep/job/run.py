@@ -1,15 +1,24 @@
 """Running a job: the stages in order, then the files, written only when the verdict allows it."""
 
-from dataclasses import dataclass
+import shutil
+from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Final
 
+from mirrorprep import __version__
 from mirrorprep.errors import StoppedByFindingError
-from mirrorprep.job.delivery import Delivery, deliver
+from mirrorprep.handover.atomic import output_folder
+from mirrorprep.intake.identity import sha256_of
+from mirrorprep.job.delivery import FILE_NAMES, Delivery, deliver
 from mirrorprep.job.jobfile import read_job
-from mirrorprep.job.stages import STAGES, StageRecord, Work
+from mirrorprep.job.mould_files import refuse_existing
+from mirrorprep.job.records import StageRecord, digest, keep, recall
+from mirrorprep.job.stages import Work, steps_of
 from mirrorprep.job.tables import Job
 from mirrorprep.progress import SILENT, Progress
 from mirrorprep.solid.finding import Finding
+
+WORK_FOLDER: Final = ".work"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,23 +118,49 @@ def run_job(
 def run_stages(
     job: Job, *, base: Path, target: Path, overwrite: bool = False, progress: Progress = SILENT
 ) -> JobResult:
-    """Run the stages of a checked job whose files lie in `base`, and deliver into `target`."""
+    """Run the stages of a checked job whose files lie in `base`, and deliver into `target`.
+
+    Finished stages are kept in ``target/.work`` until the job is done, so that a job which was stopped, by
+    an error, a finding or a lost machine, goes on where it stood. A stage is taken up again only when
+    everything it depends on is unchanged: version, tables of the job, digests of the files it names, and
+    the stages before it.
+    """
+    refuse_existing([target / name for name in FILE_NAMES], overwrite=overwrite)
     work = Work(job=job, folder=base)
+    store = output_folder(target / WORK_FOLDER)
+    key = digest(__version__, _file_digests(job, base))
     done = 0.0
-    for name, stage, share in STAGES:
-        progress.step(name, done)
-        work.records.append(stage(work, progress.part(done, done + share)))
-        done += share
-        stops = work.stops()
-        if stops:
-            return JobResult(
-                status="stopped", stages=tuple(work.records), stopped_by=tuple(stops), delivery=None
-            )
+    for step in steps_of(job):
+        key = digest(key, step.name, {name: asdict(getattr(job, name)) for name in step.tables})
+        kept = store / f"{step.name}.npz"
+        progress.step(step.name, done)
+        record = recall(kept, key)
+        if record is None:
+            record = step.stage(work, progress.part(done, done + step.share))
+            keep(record, kept, key)
+        work.records[step.name] = record
+        done += step.share
+        if work.stops():
+            return _result("stopped", work, None)
     delivery = deliver(work, target, overwrite=overwrite, progress=progress.part(done, 1.0))
-    stops = work.stops()
+    shutil.rmtree(store)
+    return _result("stopped" if work.stops() else "done", work, delivery)
+
+
+def _result(status: str, work: Work, delivery: Delivery | None) -> JobResult:
     return JobResult(
-        status="stopped" if stops else "done",
-        stages=tuple(work.records),
-        stopped_by=tuple(stops),
-        delivery=delivery,
+        status=status, stages=tuple(work.records.values()), stopped_by=work.stops(), delivery=delivery
     )
+
+
+def _file_digests(job: Job, base: Path) -> dict[str, str]:
+    named = (job.scan.file, job.part.file, job.plane.landmarks, job.plane.region)
+    return {name: _digest_of(base / name) for name in named if name}
+
+
+def _digest_of(file: Path) -> str:
+    """Return the digest of a file, empty when it cannot be read: the stage that needs it says so."""
+    try:
+        return sha256_of(file.read_bytes()) if file.is_file() else ""
+    except OSError:
+        return ""

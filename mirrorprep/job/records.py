@@ -1,0 +1,113 @@
+"""What a stage hands on: figures, findings and shapes, and how they are kept for a run that is resumed."""
+
+import hashlib
+import io
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from mirrorprep.errors import MirrorPrepError
+from mirrorprep.handover.atomic import write_bytes
+from mirrorprep.solid.certify import certify
+from mirrorprep.solid.finding import Finding, Severity
+from mirrorprep.solid.mesh import Origin, ScanMesh
+from mirrorprep.solid.solid import Solid
+
+Shape = ScanMesh | Solid
+_RECORD: Final = "record"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StageRecord:
+    """What one stage did.
+
+    Attributes
+    ----------
+    name : str
+        The room's name.
+    figures : dict
+        Results as plain data, with units in their names.
+    findings : tuple of Finding
+        What it noticed.
+    shapes : mapping of str to ScanMesh or Solid
+        What later stages work on.
+    """
+
+    name: str
+    figures: dict[str, Any]
+    findings: tuple[Finding, ...] = ()
+    shapes: Mapping[str, Shape] = field(default_factory=dict)
+
+    def solid(self, name: str) -> Solid:
+        """Return a shape that must be a solid."""
+        shape = self.shapes[name]
+        return shape if isinstance(shape, Solid) else certify(shape)
+
+    def mesh(self, name: str) -> ScanMesh:
+        """Return a shape as a mesh."""
+        shape = self.shapes[name]
+        return shape.mesh if isinstance(shape, Solid) else shape
+
+    def as_dict(self) -> dict[str, object]:
+        """Return plain data for JSON."""
+        return {
+            "name": self.name,
+            "figures": self.figures,
+            "findings": [finding.as_dict() for finding in self.findings],
+        }
+
+
+def digest(*parts: object) -> str:
+    """Return a SHA-256 over plain data, the same for the same data."""
+    text = json.dumps(parts, sort_keys=True, default=str, ensure_ascii=True)
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+def keep(record: StageRecord, file: Path, key: str) -> None:
+    """Write a record for a later run, whole or not at all."""
+    arrays: dict[str, np.ndarray] = {}
+    kinds: dict[str, str] = {}
+    for name, shape in record.shapes.items():
+        mesh = record.mesh(name)
+        kinds[name] = "solid" if isinstance(shape, Solid) else "mesh"
+        arrays[f"{name}.vertices"], arrays[f"{name}.faces"] = mesh.vertices, mesh.faces
+        if mesh.colors is not None:
+            arrays[f"{name}.colors"] = mesh.colors
+    text = json.dumps({"key": key, "kinds": kinds, **record.as_dict()})
+    arrays[_RECORD] = np.frombuffer(text.encode("utf-8"), dtype=np.uint8)
+    buffer = io.BytesIO()
+    np.savez(buffer, allow_pickle=False, **arrays)
+    write_bytes(file, buffer.getvalue(), overwrite=True)
+
+
+def recall(file: Path, key: str) -> StageRecord | None:
+    """Return the record kept under the same key, or None; whatever is unreadable counts as absent."""
+    try:
+        with np.load(file, allow_pickle=False) as arrays:
+            data = json.loads(arrays[_RECORD].tobytes())
+            if data["key"] != key:
+                return None
+            shapes = {name: _shape(arrays, name, kind) for name, kind in data["kinds"].items()}
+    except (OSError, ValueError, KeyError, EOFError, MirrorPrepError):
+        return None
+    findings = tuple(
+        Finding(**{**finding, "severity": Severity(finding["severity"]), "where": _places(finding["where"])})
+        for finding in data["findings"]
+    )
+    return StageRecord(name=data["name"], figures=data["figures"], findings=findings, shapes=shapes)
+
+
+def _places(where: list[list[float]]) -> tuple[tuple[float, float, float], ...]:
+    return tuple((x, y, z) for x, y, z in where)
+
+
+def _shape(arrays: Mapping[str, np.ndarray], name: str, kind: str) -> Shape:
+    colors = arrays.get(f"{name}.colors")
+    mesh = ScanMesh(
+        vertices=arrays[f"{name}.vertices"], faces=arrays[f"{name}.faces"], colors=colors, origin=Origin()
+    )
+    return certify(mesh) if kind == "solid" else mesh
