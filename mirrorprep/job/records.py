@@ -3,6 +3,7 @@
 import hashlib
 import io
 import json
+import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -87,12 +88,12 @@ def keep(record: StageRecord, file: Path, key: str) -> None:
 def recall(file: Path, key: str) -> StageRecord | None:
     """Return the record kept under the same key, or None; whatever is unreadable counts as absent."""
     try:
-        with np.load(file, allow_pickle=False) as arrays:
+        with open(file, "rb") as stream, np.load(stream, allow_pickle=False) as arrays:
             data = json.loads(arrays[_RECORD].tobytes())
             if data["key"] != key:
                 return None
             shapes = {name: _shape(arrays, name, kind) for name, kind in data["kinds"].items()}
-    except (OSError, ValueError, KeyError, EOFError, MirrorPrepError):
+    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile, MirrorPrepError):
         return None
     findings = tuple(
         Finding(**{**finding, "severity": Severity(finding["severity"]), "where": _places(finding["where"])})
