@@ -153,7 +153,7 @@ def trapped_volumes(
     >>> from mirrorprep.solid.primitives import sphere
     >>> ball = sphere(10.0, segments=128)
     >>> found = trapped_volumes(ball, [0, 0, 1], offset_mm=[6.0])
-    >>> abs(found.trapped_mm3[0] / (np.pi * 6**3 / 3) - 1) < 0.01
+    >>> bool(abs(found.trapped_mm3[0] / (np.pi * 6**3 / 3) - 1) < 0.01)
     True
     """
     unit = unit_direction(direction)
