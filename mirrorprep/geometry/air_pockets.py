@@ -194,9 +194,33 @@ def trapped_air(
     """
     require_closed(vertices, faces)
     points = used_vertices(vertices, faces)
-    spacing = _spacing(points, up, openings) if spacing_mm is None else spacing_mm
+    spacing = default_spacing_mm(points, up, openings) if spacing_mm is None else spacing_mm
     columns = cavity_columns(vertices, faces, up=up, spacing_mm=spacing)
-    links = neighbour_links(columns)
+    return analyse_columns(columns, openings, points_mm=points, smallest_mm3=smallest_mm3)
+
+
+def analyse_columns(
+    columns: CavityColumns,
+    openings: Sequence[Opening],
+    *,
+    points_mm: FloatArray,
+    smallest_mm3: float = 0.5,
+    links: tuple[IntArray, IntArray] | None = None,
+) -> AirAnalysis:
+    """Return what `trapped_air` finds, for columns that are used more than once.
+
+    Parameters
+    ----------
+    columns : CavityColumns
+        The cavity.
+    openings, smallest_mm3
+        As in `trapped_air`.
+    points_mm : (k, 3) float64
+        The mesh's own vertices, to which summits are moved.
+    links : pair of (e,) int64, optional
+        From `neighbour_links`, when already known.
+    """
+    links = neighbour_links(columns) if links is None else links
     touched, idle = touched_by(columns, openings)
     escape = escape_levels(columns, links, touched)
     alone = escape_levels(columns, links, touched[:1]) if len(touched) > 1 else escape
@@ -206,7 +230,7 @@ def trapped_air(
         pockets += _pockets(columns, links, alone, vented_to=escape)
     kept = [p for p in pockets if p.volume_mm3 >= smallest_mm3]
     return AirAnalysis(
-        pockets=tuple(_on_the_surface(kept, columns, points)),
+        pockets=tuple(_on_the_surface(kept, columns, points_mm)),
         trapped_mm3=float(air_left_mm3(columns, escape).sum()),
         volume_mm3=columns.volume_mm3,
         idle_openings=idle,
@@ -261,7 +285,8 @@ def _state(analysis: AirAnalysis, fraction: float, level: float, liquid: float) 
     )
 
 
-def _spacing(points: FloatArray, up: ArrayLike, openings: Sequence[Opening]) -> float:
+def default_spacing_mm(points: FloatArray, up: ArrayLike, openings: Sequence[Opening]) -> float:
+    """Return 1/320 of the width across `up`, finer where an opening is small."""
     plan = points @ upright_frame(up)[:2].T
     width = float(np.ptp(plan, axis=0).max())
     radii = [radius / 1.5 for _, radius in openings if radius > 0.0]

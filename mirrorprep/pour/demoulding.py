@@ -137,14 +137,11 @@ def _opening(
         ("Draw half_a straight along the pull direction, without turning it.", along, ()),
     ]
     if hooked and undercut is not None and material.flexible:
-        steps.append(
-            (
-                f"Peel the casting out of half_b from its edge inwards; bend it clear of the undercuts "
-                f"(up to {undercut.depth_mm:.1f} mm) last.",
-                against,
-                undercut.where_mm,
-            )
+        peel = (
+            "Peel the casting out of half_b from its edge inwards; bend it clear of its hooks last: "
+            f"they are up to {undercut.depth_mm:.1f} mm deep."
         )
+        steps.append((peel, against, undercut.where_mm))
     elif material.flexible:
         steps.append(("Lift the casting out of half_b from its edge inwards.", along, ()))
     else:
@@ -191,7 +188,7 @@ def undercut_findings(material: Material, undercut: Undercut | None) -> tuple[Fi
                 where=undercut.where_mm,
                 measured=undercut.depth_mm,
                 limit=RIGID_HOOK_MM,
-                remedy="Cast a flexible material, choose another pull direction, or add a core or third piece.",
+                remedy="Cast a flexible material, choose another pull direction, or add a core or a piece.",
             ),
         )
     if undercut.strain is None or material.safe_strain is None:

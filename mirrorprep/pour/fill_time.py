@@ -5,10 +5,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 
 from mirrorprep.errors import UsageError
+from mirrorprep.geometry.cavity_columns import cavity_columns
+from mirrorprep.geometry.mass_properties import signed_volume_mm3
 from mirrorprep.pour.channel_flow import (
     Flow,
     Sprue,
@@ -20,6 +22,7 @@ from mirrorprep.pour.channel_flow import (
 )
 from mirrorprep.pour.materials import Material
 from mirrorprep.pour.ranges import Range, combined
+from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.units import STANDARD_GRAVITY_M_S2, kilograms_per_cubic_metre, metres, square_metres
 
 FloatArray = NDArray[np.float64]
@@ -28,6 +31,7 @@ POT_LIFE_SHARE = 0.25
 """Share of the pot life in which the mould shall be full; mixing and degassing take the rest.
 Common practice, no source."""
 
+_PROFILE_CELLS = 96
 SPRUE_LIMITS_MM = (2.0, 40.0)
 LEAST_HEAD_MM = 1.0
 """Below this head the liquid is taken to be topped up by hand."""
@@ -277,3 +281,35 @@ def falling_head_time_s(
 def free_fall_mm(profile: FillProfile) -> float:
     """Return how far the stream falls inside the cavity before it meets the floor."""
     return max(0.0, profile.exit_mm - profile.level_mm[0])
+
+
+def fill_profile(cavity: ScanMesh, *, pour_up: ArrayLike, exit_mm: float | None = None) -> FillProfile:
+    """Return how much liquid the cavity holds below each level.
+
+    Parameters
+    ----------
+    cavity : ScanMesh
+        Closed.
+    pour_up : (3,) array_like
+        Against gravity.
+    exit_mm : float, optional
+        Height of the sprue's exit along `pour_up` from the origin; the cavity's top without.
+
+    Examples
+    --------
+    >>> from mirrorprep.solid.primitives import box
+    >>> profile = fill_profile(box([10, 20, 40]).mesh, pour_up=(0, 0, 1), exit_mm=-20.0)
+    >>> profile.exit_mm, round(profile.volume_mm3[-1] / 8000.0, 2)
+    (0.0, 1.0)
+    """
+    spacing = cavity.diagonal_mm / _PROFILE_CELLS
+    columns = cavity_columns(cavity.vertices, cavity.faces, up=pour_up, spacing_mm=spacing)
+    bottom, top = float(columns.bottom_mm.min()), float(columns.top_mm.max())
+    levels = np.linspace(bottom, top, _PROFILE_CELLS + 1)
+    below = np.array([np.clip(level, columns.bottom_mm, columns.top_mm).sum() for level in levels])
+    volume = (below - below[0]) * signed_volume_mm3(cavity.vertices, cavity.faces) / (below[-1] - below[0])
+    return FillProfile(
+        level_mm=tuple((levels - bottom).tolist()),
+        volume_mm3=tuple(volume.tolist()),
+        exit_mm=(top if exit_mm is None else float(exit_mm)) - bottom,
+    )

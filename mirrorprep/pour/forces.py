@@ -138,7 +138,7 @@ def separation(
     top = float((cavity.vertices[np.unique(cavity.faces)] @ up).max())
     if surface_height_mm < top - 1e-6:
         raise UsageError(
-            f"The liquid's surface at {surface_height_mm:.4g} mm lies below the cavity's top at {top:.4g} mm.",
+            f"The liquid's surface at {surface_height_mm:.4g} mm lies below the cavity's top, {top:.4g} mm.",
             remedy="Raise the pouring cup above the cavity.",
         )
     spacing = cavity.diagonal_mm / _COLUMNS_ACROSS
@@ -220,7 +220,7 @@ def plate_deflection_mm(
     --------
     >>> plate = {"sides_mm": (100.0, 100.0), "thickness_mm": 6.0, "modulus_gpa": 2.0}
     >>> round(plate_deflection_mm(1000.0, **plate), 4)
-    0.0096
+    0.0097
     """
     a, b = (metres(side) for side in sides_mm)
     if not (min(a, b) > 0.0 and thickness_mm > 0.0 and modulus_gpa > 0.0 and pressure_pa >= 0.0):
