@@ -232,8 +232,8 @@ class _Seen:
         near = np.sort(heights[np.abs(heights - best) < reach])
         ends = np.concatenate([[best - reach], near, [best + reach]])
         gaps = np.diff(ends)
-        widest = np.argsort(-gaps, kind="stable")[:4]
-        places = ends[widest] + gaps[widest] / 2.0
+        wide = np.flatnonzero(gaps >= gaps.max() / 4.0)
+        places = ends[wide] + gaps[wide] / 2.0
         cost = [self.trapped_mm3(self._level(place)) for place in places]
         return float(places[int(np.argmin(cost))])
 

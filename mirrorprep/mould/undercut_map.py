@@ -39,8 +39,9 @@ class UndercutMap:
     trapped_mm3, deep_mm3 : float
         Trapped volume by voxels, and that of it which hooks deeper than 1 mm.
     strain : float
-        Largest strain that a flexible casting takes, by the rule for ring-shaped snap joints: a section of
-        radius r behind a hook of depth y yields by y / (r + y). An estimate: a lip that can bend takes less.
+        Strain that a flexible casting takes beside 95 % of the trapped volume, by the rule for ring-shaped
+        snap joints: a section of radius r behind a hook of depth y yields by y / (r + y). An estimate: a lip
+        that can bend takes less.
     voxel_mm : float
         Edge of the voxels; depths are uncertain by half of it.
     where_mm : tuple of points
@@ -170,11 +171,11 @@ def _trapped(solid: BoolArray, parting: PartingSurface, origin: FloatArray, spac
 
 
 def _depths(solid: BoolArray, trapped: BoolArray, spacing: float) -> tuple[FloatArray, float]:
-    """Return each trapped voxel's distance from what comes free in its slice, and the largest strain."""
+    """Return each trapped voxel's distance from what comes free in its slice, and the strain beside 95 %."""
     from scipy.ndimage import distance_transform_edt, label
 
     depth = np.zeros(solid.shape)
-    strain = 0.0
+    strains = [np.zeros(1)]
     for k in np.flatnonzero(trapped.any(axis=(0, 1))):
         held, body = np.pad(trapped[:, :, k], 1), np.pad(solid[:, :, k], 1)
         away = distance_transform_edt(held | body) * spacing - spacing / 2.0
@@ -184,8 +185,8 @@ def _depths(solid: BoolArray, trapped: BoolArray, spacing: float) -> tuple[Float
             near = distance_transform_edt(~body, return_distances=False, return_indices=True)
             radius = np.sqrt(np.bincount(sections.ravel()) / np.pi) * spacing
             beside = radius[sections[near[0], near[1]]][held]
-            strain = max(strain, float((away[held] / (beside + away[held])).max()))
-    return depth, strain
+            strains.append(away[held] / (beside + away[held]))
+    return depth, float(np.percentile(np.concatenate(strains), 95))
 
 
 def _beside(points: FloatArray, depth: FloatArray, origin: FloatArray, spacing: float) -> FloatArray:
@@ -248,8 +249,8 @@ def verdict(
     if casting == "rigid":
         return _held(
             "rigid",
-            f"A rigid casting locks: {hooks}; the limit is {100 * RIGID_SHARE:g} % of the volume and hooks of "
-            f"{1.5 * undercut.voxel_mm:.2g} mm, the map's resolution.",
+            f"A rigid casting locks: {hooks}; the limit is {100 * RIGID_SHARE:g} % of the volume, and "
+            f"hooks of {1.5 * undercut.voxel_mm:.2g} mm, the map's resolution.",
             (share, RIGID_SHARE),
             undercut,
             f"Cast a flexible material, fill the undercuts, or add a core or a third piece; no parting along "
