@@ -1,0 +1,329 @@
+"""Pictures of the mould: taken apart, cut open, its undercuts, its pull directions, its filling."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.spatial import ConvexHull
+
+from mirrorprep.handover.bodies import body, mapped_body, surface, three, turned
+from mirrorprep.handover.keys import BAR_FOOT, LEGEND_FOOT, color_bar, draw_path, legend
+from mirrorprep.handover.palette import (
+    CAUTION,
+    CHANNEL,
+    DEPTH,
+    HALF_A,
+    HALF_B,
+    INK,
+    PART,
+    SCAN,
+    rounded_range,
+)
+from mirrorprep.handover.panel import Body, View
+from mirrorprep.handover.sheet import PanelSpec, Sheet, strip
+from mirrorprep.solid.mesh import ScanMesh
+from mirrorprep.solid.plane import Plane
+from mirrorprep.solid.primitives import frame_along
+from mirrorprep.solid.solid import Solid
+
+FloatArray = NDArray[np.float64]
+
+HATCH_A: Final = 45.0
+HATCH_B: Final = -45.0
+_GHOST: Final = 0.16
+
+
+def picture_exploded(
+    half_a: ScanMesh | Solid,
+    half_b: ScanMesh | Solid,
+    part: ScanMesh | Solid,
+    pull_direction: ArrayLike,
+    *,
+    up: ArrayLike | None = None,
+) -> bytes:
+    """Draw the mould taken apart along the pull direction, and both halves with their cavity up.
+
+    Parameters
+    ----------
+    half_a, half_b : ScanMesh or Solid
+        The halves, closed.
+    part : ScanMesh or Solid
+        What is cast.
+    pull_direction : (3,) array
+        Direction in which the mould opens.
+    up : (3,) array, optional
+        The direction that is up when pouring; it is up in the views of the halves too.
+
+    Returns
+    -------
+    bytes
+        A PNG file.
+    """
+    pull = _unit(pull_direction)
+    halves = {"half_a": (surface(half_a), HALF_A), "half_b": (surface(half_b), HALF_B)}
+    names = sorted(halves, key=lambda name: -float(halves[name][0].bounds_mm.mean(axis=0) @ pull))
+    upper, lower = (halves[name][0] for name in names)
+    colors = [halves[names[0]][1], PART, halves[names[1]][1]]
+    meshes = [upper, surface(part), lower]
+    moved = [
+        mesh.with_geometry(mesh.vertices + shift * pull)
+        for mesh, shift in zip(meshes, _shifts(upper, meshes[1], lower, pull), strict=True)
+    ]
+    shown = [body(mesh, color) for mesh, color in zip(moved, colors, strict=True)]
+    side = side_view(pull, np.concatenate([upper.vertices, lower.vertices]), up=up)
+    specs = [
+        PanelSpec(bodies=shown, view=turned(side, right_deg=30, up_deg=22), title="opened along the pull"),
+        PanelSpec(bodies=[shown[0]], view=face_view(side, -pull), title=f"{names[0]}, cavity side"),
+        PanelSpec(bodies=[shown[2]], view=face_view(side, pull), title=f"{names[1]}, cavity side"),
+    ]
+    sheet = strip(
+        specs, panel_px=[(620, 860), (500, 860), (500, 860)], foot_px=LEGEND_FOOT, common_scale=False
+    )
+    _draw_axis(sheet, moved, pull)
+    legend(sheet, [(HALF_A, "half_a"), (PART, "part"), (HALF_B, "half_b"), ("-" + INK, "pull direction")])
+    return sheet.png()
+
+
+def _shifts(upper: ScanMesh, part: ScanMesh, lower: ScanMesh, pull: FloatArray) -> tuple[float, float, float]:
+    """Return how far each goes along the pull so that none hides another."""
+    high, middle, low = (mesh.vertices @ pull for mesh in (upper, part, lower))
+    gap = 0.3 * float(np.ptp(middle)) + 0.08 * upper.diagonal_mm
+    return (
+        max(float(middle.max() - high.min()) + gap, gap),
+        0.0,
+        min(float(middle.min() - low.max()) - gap, -gap),
+    )
+
+
+def _unit(direction: ArrayLike) -> FloatArray:
+    vector = np.asarray(direction, dtype=np.float64)
+    return np.asarray(vector / np.linalg.norm(vector))
+
+
+def side_view(pull: ArrayLike, points: FloatArray, *, up: ArrayLike | None = None) -> View:
+    """Return the view on the broad side with the pull upward, square to the smallest box around it.
+
+    With `up`, the eye stands so that this direction goes to the right of the picture.
+    """
+    upward = _unit(pull)
+    frame = frame_along(upward)[:, :2]
+    across = points @ frame
+    corners = across[ConvexHull(across).vertices]
+    edges = np.diff(np.vstack([corners, corners[:1]]), axis=0)
+    edges = edges / np.linalg.norm(edges, axis=1, keepdims=True)
+    normals = np.column_stack([-edges[:, 1], edges[:, 0]])
+    long_side, short_side = np.ptp(corners @ edges.T, axis=0), np.ptp(corners @ normals.T, axis=0)
+    areas = np.round(long_side * short_side, 9)
+    best = int(np.argmin(areas))
+    along = edges[best] if long_side[best] >= short_side[best] else normals[best]
+    right = frame @ along
+    if up is not None:
+        wanted = np.asarray(up, dtype=np.float64) @ frame
+        right = frame @ (along if abs(along @ wanted) >= 0.5 else np.array([-along[1], along[0]]))
+        right = right * (1.0 if right @ np.asarray(up, dtype=np.float64) >= 0 else -1.0)
+    elif right[int(np.argmax(np.abs(right)))] < 0:
+        right = -right
+    return View(toward=three(np.cross(right, upward)), up=three(upward))
+
+
+def face_view(side: View, toward: ArrayLike) -> View:
+    """Return the view straight onto a parting face; what goes right in the side view goes up."""
+    return View(toward=three(toward), up=three(side.axes()[0]))
+
+
+def _draw_axis(sheet: Sheet, moved: Sequence[ScanMesh], pull: FloatArray) -> None:
+    """Draw the line along which the mould opens, with a head at both ends."""
+    panel = sheet.panels[0]
+    middle = moved[1].bounds_mm.mean(axis=0)
+    base = middle - (middle @ pull) * pull
+    top, low = float((moved[0].vertices @ pull).max()), float((moved[2].vertices @ pull).min())
+    reach = 0.06 * (top - low)
+    draw_path(sheet, panel, [base + pull * (low - reach), base + pull * (top + reach)], width=2.2)
+    for start, stop in ((top, top + reach), (low, low - reach)):
+        first, last = panel.place([base + pull * start, base + pull * stop])
+        if start == top:
+            sheet.arrow(first, last, head=18)
+        else:
+            sheet.arrow(last - 0.01 * (last - first), last + 0.2 * (last - first), head=18)
+
+
+def picture_cutaway(
+    mould: Sequence[Solid],
+    casting: Solid | None,
+    channels: Solid | None,
+    cut: Plane,
+    *,
+    up: ArrayLike = (0.0, 0.0, 1.0),
+) -> bytes:
+    """Draw the closed mould cut open: section lines on the cut, casting and channels in place.
+
+    Parameters
+    ----------
+    mould : sequence of Solid
+        One half or both; what lies on the positive side of the cut is taken away.
+    casting, channels : Solid or None
+        What is cast, and sprue, cup and vents.
+    cut : Plane
+        The section, best through the axis of the sprue.
+    up : (3,) array
+        The direction that is up when pouring.
+
+    Returns
+    -------
+    bytes
+        A PNG file.
+    """
+    names = (("half_a", HALF_A, HATCH_A, "/"), ("half_b", HALF_B, HATCH_B, "\\"))
+    shown: list[Body] = []
+    for solid, (_, color, hatch, _sign) in zip(mould, names, strict=False):
+        shown += _cut_bodies(solid, cut, color, hatch)
+    for inner, color in ((casting, PART), (channels, CHANNEL)):
+        if inner is not None:
+            shown += _cut_bodies(inner, cut, color, None)
+    view = View(toward=three(cut.normal), up=three(up))
+    specs = [
+        PanelSpec(bodies=shown, view=view, title="section"),
+        PanelSpec(bodies=shown, view=turned(view, right_deg=34, up_deg=18), title="cut open"),
+    ]
+    sheet = strip(specs, panel_px=(760, 820), foot_px=LEGEND_FOOT)
+    entries = [(color + sign, name) for (name, color, _, sign), _solid in zip(names, mould, strict=False)]
+    entries += [(PART, "casting")] * (casting is not None)
+    entries += [(CHANNEL, "sprue and vents")] * (channels is not None)
+    legend(sheet, entries)
+    return sheet.png()
+
+
+def _cut_bodies(solid: Solid, cut: Plane, color: str, hatch: float | None) -> list[Body]:
+    """Return what lies behind the cut: the surface, and the cut face by itself."""
+    _, behind = solid.split_by_plane(cut.normal, cut.offset_mm)
+    if behind.is_empty:
+        return []
+    mesh = behind.mesh
+    slack = 1e-5 * max(mesh.diagonal_mm, 1.0)
+    on_cut = (np.abs(cut.distance_mm(mesh.vertices)) < slack)[mesh.faces].all(axis=1)
+    found = []
+    for kept, angle in ((~on_cut, None), (on_cut, hatch)):
+        if kept.any():
+            used, index = np.unique(mesh.faces[kept], return_inverse=True)
+            faces = index.reshape(-1, 3)
+            found.append(Body(vertices=mesh.vertices[used], faces=faces, color=color, hatch_deg=angle))
+    return found
+
+
+def picture_undercut(
+    mesh: ScanMesh | Solid,
+    depth_mm: ArrayLike,
+    pull_direction: ArrayLike,
+    *,
+    up: ArrayLike | None = None,
+) -> bytes:
+    """Draw the undercuts of a part as a map, seen from both ways of the pull and from the side.
+
+    Parameters
+    ----------
+    mesh : ScanMesh or Solid
+        The part.
+    depth_mm : (m,) array
+        Undercut depth per face in mm; 0 where the face comes free.
+    pull_direction : (3,) array
+        Direction in which the mould opens.
+    up : (3,) array, optional
+        The direction that is up in the views along the pull.
+
+    Returns
+    -------
+    bytes
+        A PNG file.
+    """
+    part = surface(mesh)
+    pull = _unit(pull_direction)
+    depth = np.asarray(depth_mm, dtype=np.float64)
+    span = (0.0, rounded_range(depth[depth > 0], share=1.0))
+    colored = mapped_body(part, depth, DEPTH, span)
+    side = side_view(pull, part.vertices, up=up)
+    specs = [
+        PanelSpec(bodies=[colored], view=view, title=title, hollows=0.2)
+        for view, title in (
+            (face_view(side, pull), "seen along the pull"),
+            (face_view(side, -pull), "seen against the pull"),
+            (turned(side, right_deg=30, up_deg=15), "from the side, pull upward"),
+        )
+    ]
+    sheet = strip(specs, panel_px=(520, 760), foot_px=BAR_FOOT)
+    color_bar(sheet, DEPTH, depth, span=span, label="undercut depth", mesh=part)
+    return sheet.png()
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class FillStep:
+    """One moment of filling.
+
+    Attributes
+    ----------
+    share : float
+        Filled share of the cavity's volume, 0 to 1.
+    level_mm : float
+        Height of the liquid along the up direction.
+    time_s : float or None
+        Time since the start of the pour.
+    air : Solid, ScanMesh or None
+        Air that is trapped at this moment.
+    """
+
+    share: float
+    level_mm: float
+    time_s: float | None = None
+    air: ScanMesh | Solid | None = None
+
+
+def picture_filling(cavity: Solid, steps: Sequence[FillStep], *, up: ArrayLike = (0.0, 0.0, 1.0)) -> bytes:
+    """Draw the cavity as it fills, one panel per step, with trapped air.
+
+    Parameters
+    ----------
+    cavity : Solid
+        What is to be filled: part, sprue and vents.
+    steps : sequence of FillStep
+        In the order of time.
+    up : (3,) array
+        The direction that is up when pouring.
+
+    Returns
+    -------
+    bytes
+        A PNG file.
+    """
+    upward = _unit(up)
+    view = turned(side_view(upward, cavity.mesh.vertices), right_deg=12, up_deg=8)
+    specs = [
+        PanelSpec(bodies=_filled_bodies(cavity, step, upward), view=view, title=_step_words(step))
+        for step in steps
+    ]
+    sheet = strip(specs, panel_px=(300, 620), foot_px=LEGEND_FOOT)
+    entries = [(PART, "filled"), (SCAN, "still empty")]
+    entries += [(CAUTION, "trapped air")] * any(step.air is not None for step in steps)
+    legend(sheet, entries)
+    return sheet.png()
+
+
+def _step_words(step: FillStep) -> str:
+    share = f"{100 * step.share:.0f} %"
+    return share if step.time_s is None else f"{share} · {step.time_s:.1f} s"
+
+
+def _filled_bodies(cavity: Solid, step: FillStep, up: FloatArray) -> list[Body]:
+    """Return the liquid, the empty rest without its floor, and trapped air."""
+    empty, liquid = cavity.split_by_plane(up, step.level_mm)
+    found = [] if liquid.is_empty else [body(liquid, PART)]
+    if not empty.is_empty:
+        mesh = empty.mesh
+        floor = (np.abs(mesh.vertices @ up - step.level_mm) < 1e-5 * mesh.diagonal_mm)[mesh.faces].all(axis=1)
+        rest = Body(
+            vertices=mesh.vertices, faces=mesh.faces[~floor], color=SCAN, opacity=_GHOST, outlined=False
+        )
+        found.append(rest)
+    if step.air is not None and len(surface(step.air).faces):
+        found.append(body(step.air, CAUTION))
+    return found

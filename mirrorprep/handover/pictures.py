@@ -1,0 +1,267 @@
+"""Pictures of scan, mirror plane, mirrored part and deviation, as PNG bytes.
+
+Those of the mould stand in `mirrorprep.handover.mould_pictures`. All raise `OutputError` on a machine that
+cannot draw (`mirrorprep.handover.display.drawing_finding` asks beforehand), and the same input gives the
+same bytes.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from mirrorprep.handover.bodies import (
+    body,
+    colored_body,
+    cut_lines,
+    looking_along,
+    mapped_body,
+    plane_rim,
+    plane_sheet,
+    surface,
+    thinned,
+    turned,
+)
+from mirrorprep.handover.keys import BAR_FOOT, LEGEND_FOOT, color_bar, disc, draw_path, legend, mark
+from mirrorprep.handover.palette import (
+    CAUTION,
+    DONOR,
+    FAINT,
+    INK,
+    MIRRORED,
+    NOTE,
+    PLANE,
+    SCAN,
+    SIGNED,
+    STOP,
+    rounded_range,
+)
+from mirrorprep.handover.panel import View
+from mirrorprep.handover.sheet import GAP, SMALL, PanelSpec, PlacedPanel, Sheet, strip
+from mirrorprep.solid.finding import Finding, Severity
+from mirrorprep.solid.mesh import ScanMesh
+from mirrorprep.solid.plane import Plane
+from mirrorprep.solid.solid import Solid
+
+FloatArray = NDArray[np.float64]
+
+PANEL: Final = (760, 820)
+SEVERITY_COLORS: Final = {Severity.NOTE: NOTE, Severity.CAUTION: CAUTION, Severity.STOP: STOP}
+_MOST_MARKED: Final = 8
+_LINE_HEIGHT: Final = 36
+_FRONT: Final = View(toward=(0.0, -1.0, 0.0))
+
+
+def picture_scan(mesh: ScanMesh | Solid, findings: Sequence[Finding] = (), *, front: View = _FRONT) -> bytes:
+    """Draw a scan from two sides with the places of its findings.
+
+    Parameters
+    ----------
+    mesh : ScanMesh or Solid
+        Drawn in its own colours when it has any.
+    findings : sequence of Finding
+        Those with places are marked, gravest first, at most eight.
+    front : View
+        The eye in front of the object; the panels look from 40° to its left and right.
+
+    Returns
+    -------
+    bytes
+        A PNG file.
+    """
+    shown, _ = thinned(surface(mesh))
+    local = _gravest_first([finding for finding in findings if finding.where])[:_MOST_MARKED]
+    specs = [
+        PanelSpec(bodies=[colored_body(shown, SCAN)], view=turned(front, right_deg=a, up_deg=12), title=t)
+        for a, t in ((-40, "from the front, left side"), (40, "from the front, right side"))
+    ]
+    foot = _LINE_HEIGHT * len(local) + 36 if local else 0
+    sheet = strip(specs, panel_px=PANEL, foot_px=foot)
+    for number, finding in enumerate(local, start=1):
+        color = SEVERITY_COLORS[finding.severity]
+        for panel in sheet.panels:
+            mark(sheet, panel, finding.where, words=str(number), color=color)
+        y = sheet.height - foot + _LINE_HEIGHT * (number - 0.5) + 15
+        disc(sheet, GAP + 16, y, words=str(number), color=color)
+        sheet.text(GAP + 44, y, _line(finding), size=SMALL)
+    return sheet.png()
+
+
+def _gravest_first(findings: Sequence[Finding]) -> list[Finding]:
+    order = list(Severity)
+    return sorted(findings, key=lambda finding: -order.index(finding.severity))
+
+
+def _line(finding: Finding, *, most: int = 118) -> str:
+    words = f"{finding.severity}: {finding.message}"
+    return words if len(words) <= most else f"{words[: most - 1].rsplit(' ', 1)[0]} …"
+
+
+def picture_plane(
+    mesh: ScanMesh | Solid,
+    plane: Plane,
+    alternatives: Sequence[Plane] = (),
+    asymmetry_mm: ArrayLike | None = None,
+    *,
+    front: View | None = None,
+) -> bytes:
+    """Draw a scan with its mirror plane, and its asymmetry as a map.
+
+    Parameters
+    ----------
+    mesh : ScanMesh or Solid
+        The scan.
+    plane : Plane
+        The mirror plane.
+    alternatives : sequence of Plane
+        Other planes that were found, drawn as thin outlines with letters.
+    asymmetry_mm : (n,) array, optional
+        For each vertex the signed distance to the mirrored surface; NaN where there is none.
+    front : View, optional
+        The eye in front; by default along the plane from the side with more relief.
+
+    Returns
+    -------
+    bytes
+        A PNG file.
+    """
+    shown, kept = thinned(surface(mesh))
+    view = front or looking_along(plane, shown)
+    scan = body(shown, SCAN)
+    cut = plane_sheet(plane, shown.vertices)
+    specs = [
+        PanelSpec(bodies=[scan, cut], view=turned(view, right_deg=38, up_deg=14), title="mirror plane"),
+        _asymmetry_panel(shown, kept, asymmetry_mm, view),
+    ]
+    foot = LEGEND_FOOT if asymmetry_mm is None else BAR_FOOT
+    sheet = strip(specs, panel_px=PANEL, foot_px=foot)
+    for panel in sheet.panels:
+        _draw_rim(sheet, panel, plane_rim(plane, shown.vertices))
+        _draw_cut(sheet, panel, cut_lines(shown, plane))
+        for letter, other in zip("ABCDEFGH", alternatives, strict=False):
+            _draw_alternative(sheet, panel, plane_rim(other, shown.vertices), letter)
+    if asymmetry_mm is None:
+        names = [(PLANE, "mirror plane")] + [("-" + FAINT, "other planes found")] * bool(alternatives)
+        legend(sheet, names)
+    else:
+        span = rounded_range(asymmetry_mm)
+        color_bar(sheet, SIGNED, asymmetry_mm, span=(-span, span), label="asymmetry", mesh=mesh)
+    return sheet.png()
+
+
+def _asymmetry_panel(
+    shown: ScanMesh, kept: NDArray[np.int64], asymmetry_mm: ArrayLike | None, view: View
+) -> PanelSpec:
+    if asymmetry_mm is None:
+        return PanelSpec(bodies=[body(shown, SCAN)], view=view, title="along the plane")
+    values = np.asarray(asymmetry_mm, dtype=np.float64)
+    span = rounded_range(values)
+    colored = mapped_body(shown, values[kept], SIGNED, (-span, span))
+    return PanelSpec(bodies=[colored], view=view, title="asymmetry, along the plane", hollows=0.2)
+
+
+def _draw_rim(sheet: Sheet, panel: PlacedPanel, rim: FloatArray) -> None:
+    draw_path(sheet, panel, rim, color=PLANE, width=2.4)
+
+
+def _draw_cut(sheet: Sheet, panel: PlacedPanel, segments: FloatArray) -> None:
+    """Draw the line in which the plane meets the surface, where it is seen."""
+    if len(segments) == 0:
+        return
+    seen = panel.visible(segments.mean(axis=1))
+    placed = panel.place(segments[seen]).reshape(-1, 2, 2)
+    gaps = np.full((len(placed), 1, 2), np.nan)
+    path = np.concatenate([placed, gaps], axis=1).reshape(-1, 2)
+    sheet.line(path[:, 0].tolist(), path[:, 1].tolist(), color=INK, width=2.4)
+
+
+def _draw_alternative(sheet: Sheet, panel: PlacedPanel, rim: FloatArray, letter: str) -> None:
+    draw_path(sheet, panel, rim, color=FAINT, width=1.6, linestyle=(0, (6, 4)))
+    placed = panel.place(rim)
+    top = placed[int(np.argmin(placed[:, 1]))]
+    sheet.text(float(top[0]) + 8, float(top[1]) - 14, letter, size=SMALL, color=FAINT)
+
+
+def picture_mirrored(
+    donor: ScanMesh | Solid,
+    mirrored: ScanMesh | Solid,
+    plane: Plane,
+    *,
+    context: ScanMesh | Solid | None = None,
+    front: View | None = None,
+) -> bytes:
+    """Draw the donor side, its mirrored twin and the plane between them.
+
+    Parameters
+    ----------
+    donor, mirrored : ScanMesh or Solid
+        The healthy part and its mirror image.
+    plane : Plane
+        The mirror plane.
+    context : ScanMesh or Solid, optional
+        The scan they belong to, drawn pale.
+    front : View, optional
+        The eye in front.
+
+    Returns
+    -------
+    bytes
+        A PNG file.
+    """
+    source, twin = thinned(surface(donor))[0], thinned(surface(mirrored))[0]
+    pair = [body(source, DONOR), body(twin, MIRRORED)]
+    scan = None if context is None else thinned(surface(context))[0]
+    around = np.concatenate([source.vertices, twin.vertices, *([] if scan is None else [scan.vertices])])
+    view = front or looking_along(plane, scan or source)
+    shown = [*pair, *([] if scan is None else [body(scan, SCAN)])]
+    cut = plane_sheet(plane, around, opacity=0.2)
+    specs = [
+        PanelSpec(bodies=[*shown, cut], view=turned(view, right_deg=-38, up_deg=14), title="from the left"),
+        PanelSpec(bodies=[*shown, cut], view=turned(view, right_deg=38, up_deg=14), title="from the right"),
+    ]
+    sheet = strip(specs, panel_px=PANEL, foot_px=LEGEND_FOOT)
+    for panel in sheet.panels:
+        _draw_rim(sheet, panel, plane_rim(plane, around))
+    legend(sheet, [(DONOR, "donor side"), (MIRRORED, "mirrored part"), (PLANE, "mirror plane")])
+    return sheet.png()
+
+
+def picture_deviation(
+    mesh: ScanMesh | Solid,
+    deviation_mm: ArrayLike,
+    *,
+    tolerance_mm: float | None = None,
+    front: View = _FRONT,
+) -> bytes:
+    """Draw a surface coloured by its signed deviation from another, from two sides.
+
+    Parameters
+    ----------
+    mesh : ScanMesh or Solid
+        The surface.
+    deviation_mm : (n,) array
+        Signed distance per vertex; NaN where there is no counterpart.
+    tolerance_mm : float, optional
+        Half the colour range, when given; else a round number that covers 98 % of the magnitudes.
+    front : View
+        The eye in front.
+
+    Returns
+    -------
+    bytes
+        A PNG file.
+    """
+    shown, kept = thinned(surface(mesh))
+    values = np.asarray(deviation_mm, dtype=np.float64)
+    span = tolerance_mm or rounded_range(values)
+    colored = mapped_body(shown, values[kept], SIGNED, (-span, span))
+    back = replace(front, toward=(-front.toward[0], -front.toward[1], -front.toward[2]))
+    specs = [
+        PanelSpec(bodies=[colored], view=turned(front, right_deg=25, up_deg=10), title="front", hollows=0.2),
+        PanelSpec(bodies=[colored], view=turned(back, right_deg=25, up_deg=10), title="back", hollows=0.2),
+    ]
+    sheet = strip(specs, panel_px=PANEL, foot_px=BAR_FOOT)
+    color_bar(sheet, SIGNED, values, span=(-span, span), label="deviation", mesh=mesh)
+    return sheet.png()

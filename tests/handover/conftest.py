@@ -1,0 +1,25 @@
+"""Shared shapes for the handover tests; drawing tests skip where the machine cannot draw."""
+
+import pytest
+
+from mirrorprep.handover.display import working_window
+from mirrorprep.solid.primitives import box, frustum, sphere
+from mirrorprep.solid.solid import union
+
+
+@pytest.fixture(scope="session")
+def drawing():
+    if working_window() is None:
+        pytest.skip("this machine cannot draw off-screen")
+
+
+@pytest.fixture(scope="session")
+def mould():
+    """A ball in a block: half_a, half_b, part and channels, parted at z = 0, sprue along +y."""
+    part = sphere(10, segments=48)
+    sprue = frustum([0, 9, 0], [0, 20, 0], start_radius_mm=2, stop_radius_mm=4)
+    vent = frustum([6, 7, 0], [6, 20, 0], start_radius_mm=0.8, stop_radius_mm=0.8)
+    channels = union([sprue, vent]) - part
+    block = box([36, 40, 30]) - part - channels
+    half_a, half_b = block.split_by_plane([0, 0, 1], 0.0)
+    return half_a, half_b, part, channels
