@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 
 from mirrorprep.errors import UsageError
-from mirrorprep.geometry.cavity_columns import cavity_columns
+from mirrorprep.geometry.cavity_columns import cavity_columns, used_vertices
 from mirrorprep.geometry.mass_properties import signed_volume_mm3
 from mirrorprep.pour.channel_flow import (
     Flow,
@@ -302,7 +302,8 @@ def fill_profile(cavity: ScanMesh, *, pour_up: ArrayLike, exit_mm: float | None 
     >>> profile.exit_mm, round(profile.volume_mm3[-1] / 8000.0, 2)
     (0.0, 1.0)
     """
-    spacing = cavity.diagonal_mm / _PROFILE_CELLS
+    points = used_vertices(cavity.vertices, cavity.faces)
+    spacing = float(np.linalg.norm(np.ptp(points, axis=0))) / _PROFILE_CELLS
     columns = cavity_columns(cavity.vertices, cavity.faces, up=pour_up, spacing_mm=spacing)
     bottom, top = float(columns.bottom_mm.min()), float(columns.top_mm.max())
     levels = np.linspace(bottom, top, _PROFILE_CELLS + 1)

@@ -1,14 +1,15 @@
 """Forces: what the liquid does to the halves, and what holds against it."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.spatial import ConvexHull
 
 from mirrorprep.errors import UsageError
-from mirrorprep.geometry.cavity_columns import cavity_columns
+from mirrorprep.geometry.cavity_columns import cavity_columns, used_vertices
 from mirrorprep.pour.ranges import Range
 from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.units import (
@@ -62,6 +63,14 @@ class Separation:
     def force_n(self, density_g_cm3: Range) -> Range:
         """Return the lifting force for a liquid."""
         return density_g_cm3.scaled(self.force_per_density)
+
+    def over_area(self, projected_area_mm2: float) -> "Separation":
+        """Return the same head over another area."""
+        return replace(
+            self,
+            projected_area_mm2=projected_area_mm2,
+            force_per_density=lifting_force_n(1.0, self.mean_head_mm, projected_area_mm2),
+        )
 
 
 def lifting_force_n(density_g_cm3: float, head_mm: float, projected_area_mm2: float) -> float:
@@ -135,22 +144,22 @@ def separation(
     pull, up = _unit(pull_direction, "pull direction"), _unit(pour_up, "pour direction")
     if float(pull @ up) < 0.0:
         pull = -pull
-    top = float((cavity.vertices[np.unique(cavity.faces)] @ up).max())
+    points = used_vertices(cavity.vertices, cavity.faces)
+    top = float((points @ up).max())
     if surface_height_mm < top - 1e-6:
         raise UsageError(
             f"The liquid's surface at {surface_height_mm:.4g} mm lies below the cavity's top, {top:.4g} mm.",
             remedy="Raise the pouring cup above the cavity.",
         )
-    spacing = cavity.diagonal_mm / _COLUMNS_ACROSS
+    spacing = float(np.linalg.norm(np.ptp(points, axis=0))) / _COLUMNS_ACROSS
     columns = cavity_columns(cavity.vertices, cavity.faces, up=pull, spacing_mm=spacing)
     outermost = np.flatnonzero(np.diff(columns.column, append=-1))
     heads = surface_height_mm - columns.points_mm(outermost, columns.top_mm[outermost]) @ up
     area = len(outermost) * spacing**2
     mean = float(heads.mean())
-    local = cavity.vertices @ columns.frame[:2].T
     return Separation(
         projected_area_mm2=area,
-        span_mm=_least_box(local),
+        span_mm=_least_box(points @ columns.frame[:2].T),
         mean_head_mm=mean,
         force_per_density=lifting_force_n(1.0, mean, area),
     )
@@ -158,6 +167,7 @@ def separation(
 
 def _least_box(plan: np.ndarray) -> tuple[float, float]:
     """Return the sides, longer first, of the smallest box around a plan over turns of one degree."""
+    plan = plan[ConvexHull(plan).vertices]
     angle = np.radians(np.arange(90.0))
     turned = np.stack([np.cos(angle), np.sin(angle)])
     u = np.ptp(plan @ turned, axis=0)
