@@ -91,6 +91,20 @@ class Columns:
             gap = np.where(self.filled, self.top_mm - self.bottom_mm - self.thickness_mm, 0.0)
         return np.maximum(gap, 0.0)
 
+    def missed_mm(self, height_mm: FloatArray) -> FloatArray:
+        """Return the length by which a height lies above the top or below the bottom; zero where empty."""
+        missed = np.maximum(height_mm - self.top_mm, self.bottom_mm - height_mm)
+        return np.where(self.filled, np.maximum(missed, 0.0), 0.0)
+
+    def at(self, which: IntArray | BoolArray) -> "Columns":
+        """Return some of the columns."""
+        return Columns(
+            bottom_mm=self.bottom_mm[which],
+            top_mm=self.top_mm[which],
+            thickness_mm=self.thickness_mm[which],
+            intervals=self.intervals[which],
+        )
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Hits:

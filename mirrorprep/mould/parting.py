@@ -7,9 +7,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from mirrorprep.errors import NoPartingError, UsageError
-from mirrorprep.geometry.column_raster import ColumnGrid, Columns, raster
+from mirrorprep.geometry.column_raster import ColumnGrid, raster
 from mirrorprep.geometry.height_field import HeightField, body_below, level_field, widened
-from mirrorprep.mould.parting_contour import contour_sheet
+from mirrorprep.mould.parting_contour import Probes, contour_sheet
 from mirrorprep.mould.parting_guide import Guide
 from mirrorprep.mould.pull_direction import search_pull_direction
 from mirrorprep.mould.undercut import best_plane, bound_mm3, raster_frame, unit_direction
@@ -51,8 +51,8 @@ class PartingSurface:
     field : HeightField
         Heights in the pull frame.
     steepest_deg : float
-        Steepest angle of the land, the surface outside the part, a node spacing and more away from the
-        part. Right beside the part the surface follows the part's outline, however steep that is.
+        Steepest angle of the land, the surface outside the part, beyond a third of the margin. Beside the
+        part the surface follows the part's outline, however steep that is.
     """
 
     kind: str
@@ -175,9 +175,7 @@ class _Seen:
     body: Solid
     pull: FloatArray
     frame: FloatArray
-    turned: FloatArray
-    grid: ColumnGrid
-    columns: Columns
+    probes: Probes
 
     @classmethod
     def of(cls, part: Solid, pull: FloatArray) -> "_Seen":
@@ -188,15 +186,19 @@ class _Seen:
         turned = raster_frame([0.0, 0.0, 1.0])
         points = body.mesh.vertices @ turned
         grid = ColumnGrid.over(points[:, :2].min(axis=0), points[:, :2].max(axis=0), columns=_COLUMNS)
-        return cls(body, pull, frame, turned, grid, raster(points, body.mesh.faces, grid))
+        columns = raster(points, body.mesh.faces, grid)
+        return cls(body, pull, frame, Probes(grid=grid, turn=turned, columns=columns))
 
     @property
     def bound_mm3(self) -> float:
-        return bound_mm3(self.columns, self.grid.cell_area_mm2)
+        return bound_mm3(self.probes.columns, self.probes.grid.cell_area_mm2)
+
+    @property
+    def best_plane(self) -> tuple[float, float]:
+        return best_plane(self.probes.columns, self.probes.grid.cell_area_mm2)
 
     def plane_is_as_good(self, volume_mm3: float) -> bool:
-        trapped = best_plane(self.columns, self.grid.cell_area_mm2)[1]
-        return trapped - self.bound_mm3 <= AS_GOOD_SHARE * volume_mm3
+        return self.best_plane[1] - self.bound_mm3 <= AS_GOOD_SHARE * volume_mm3
 
     def plane(self, margin_mm: float) -> PartingSurface:
         offset = self._clear_offset()
@@ -209,24 +211,17 @@ class _Seen:
     def contour(self, margin_mm: float, guides: Sequence[Guide]) -> PartingSurface:
         mesh = self.body.mesh
         loops = silhouette(self.body).loops
-        sheet = contour_sheet(mesh.vertices, mesh.faces, loops, margin_mm=margin_mm, guides=guides)
+        sheet = contour_sheet(
+            mesh.vertices, mesh.faces, loops, probes=self.probes, margin_mm=margin_mm, guides=guides
+        )
         return self._surface("contour", sheet.field, sheet.loops_mm, sheet.steepest_deg)
-
-    def trapped_mm3(self, field: HeightField) -> float:
-        """Return the bound and, per column, the length by which the surface lies outside the part."""
-        over = widened(field, 1.0)
-        height = raster(over.points_mm @ self.turned, over.triangles, self.grid).top_mm
-        met = self.columns.filled
-        above = np.maximum(height[met] - self.columns.top_mm[met], 0.0).sum()
-        below = np.maximum(self.columns.bottom_mm[met] - height[met], 0.0).sum()
-        return self.bound_mm3 + float(above + below) * self.grid.cell_area_mm2
 
     def _clear_offset(self) -> float:
         """Return the best plane's offset, moved a hair to where no vertex of the part lies near it.
 
         A plane through a flat base would leave a skin of no thickness.
         """
-        best = best_plane(self.columns, self.grid.cell_area_mm2)[0]
+        best = self.best_plane[0]
         heights = self.body.mesh.vertices[:, 2]
         reach = 5e-4 * float(np.ptp(self.body.mesh.vertices, axis=0).max())
         near = np.sort(heights[np.abs(heights - best) < reach])
@@ -234,7 +229,7 @@ class _Seen:
         gaps = np.diff(ends)
         wide = np.flatnonzero(gaps >= gaps.max() / 4.0)
         places = ends[wide] + gaps[wide] / 2.0
-        cost = [self.trapped_mm3(self._level(place)) for place in places]
+        cost = [self.probes.missed_mm3(self._level(place)) for place in places]
         return float(places[int(np.argmin(cost))])
 
     def _level(self, offset: float) -> HeightField:
@@ -248,7 +243,7 @@ class _Seen:
             kind=kind,
             pull_direction=self.pull,
             frame=self.frame,
-            trapped_mm3=self.trapped_mm3(field),
+            trapped_mm3=self.bound_mm3 + self.probes.missed_mm3(field),
             bound_mm3=self.bound_mm3,
             outline=tuple(loop @ self.frame.T for loop in loops),
             field=field,

@@ -36,6 +36,8 @@ class PartingNodes:
         Nodes beside the part's outline.
     border : (n,) bool
         Nodes on the edge of the rectangle.
+    held : (n,) bool
+        Nodes within a guide of given height.
     group : (n,) int64
         Nodes of one number share one height (a level pad).
     loops : tuple of (k, 2) float64
@@ -49,6 +51,7 @@ class PartingNodes:
     high_mm: FloatArray
     outline: BoolArray
     border: BoolArray
+    held: BoolArray
     group: IntArray
     loops: tuple[FloatArray, ...]
     spacing_mm: float
@@ -111,11 +114,33 @@ def parting_nodes(
         high_mm=np.concatenate([bounds[0][1], bounds[1][1]]),
         outline=np.arange(len(uv)) >= len(kept),
         border=np.concatenate([border, np.zeros(len(rim), dtype=bool)]),
+        held=np.zeros(len(uv), dtype=bool),
         group=np.arange(len(uv)),
         loops=tuple(loops),
         spacing_mm=grid.spacing_mm,
     )
     return _guided(nodes, guides)
+
+
+def with_probes(nodes: PartingNodes, uv: FloatArray, met: Columns) -> PartingNodes:
+    """Return the nodes with more of them where columns are missed; those too close to a node are left out."""
+    from scipy.spatial import cKDTree
+
+    clear = cKDTree(nodes.uv).query(uv)[0] > 0.15 * nodes.spacing_mm
+    low, high = _bounds(met, _CORE_SHARE)
+    count = int(clear.sum())
+    none = np.zeros(count, dtype=bool)
+    return PartingNodes(
+        uv=np.vstack([nodes.uv, uv[clear]]),
+        low_mm=np.concatenate([nodes.low_mm, low[clear]]),
+        high_mm=np.concatenate([nodes.high_mm, high[clear]]),
+        outline=np.concatenate([nodes.outline, none]),
+        border=np.concatenate([nodes.border, none]),
+        held=np.concatenate([nodes.held, none]),
+        group=np.concatenate([nodes.group, len(nodes.uv) + np.arange(count)]),
+        loops=nodes.loops,
+        spacing_mm=nodes.spacing_mm,
+    )
 
 
 def _node_grid(low: FloatArray, high: FloatArray, spacing: float) -> ColumnGrid:
@@ -180,13 +205,7 @@ def _graded(
     even, fourth = (i % 2 == 0) & (j % 2 == 0), (i % 4 == 0) & (j % 4 == 0)
     kept = np.flatnonzero((away > 0.5 * step) & (fine | (even & (away < 8.0 * step)) | fourth))
     edge = (i % (grid.shape[0] - 1) == 0) | (j % (grid.shape[1] - 1) == 0)
-    columns = Columns(
-        bottom_mm=met.bottom_mm[kept],
-        top_mm=met.top_mm[kept],
-        thickness_mm=met.thickness_mm[kept],
-        intervals=met.intervals[kept],
-    )
-    return kept, edge[kept], columns
+    return kept, edge[kept], met.at(kept)
 
 
 def _bounds(met: Columns, core_share: float) -> tuple[FloatArray, FloatArray]:
@@ -198,21 +217,24 @@ def _bounds(met: Columns, core_share: float) -> tuple[FloatArray, FloatArray]:
 def _guided(nodes: PartingNodes, guides: Sequence[Guide]) -> PartingNodes:
     """Hold the nodes within guides; the part's own bounds come first."""
     low, high, group = nodes.low_mm.copy(), nodes.high_mm.copy(), nodes.group.copy()
+    fixed = nodes.held.copy()
     open_nodes = ~nodes.bounded & ~nodes.outline
     for number, guide in enumerate(guides):
         reach = max(guide.half_width_mm, 1.5 * nodes.spacing_mm)
-        held = open_nodes & (guide.distance_mm(nodes.uv) <= reach)
+        within = open_nodes & (guide.distance_mm(nodes.uv) <= reach)
         if guide.floats:
-            group[held] = -1 - number
+            group[within] = -1 - number
         else:
-            low[held] = high[held] = guide.height_mm(nodes.uv[held])
-        open_nodes &= ~held
+            low[within] = high[within] = guide.height_mm(nodes.uv[within])
+            fixed |= within
+        open_nodes &= ~within
     return PartingNodes(
         uv=nodes.uv,
         low_mm=low,
         high_mm=high,
         outline=nodes.outline,
         border=nodes.border,
+        held=fixed,
         group=group,
         loops=nodes.loops,
         spacing_mm=nodes.spacing_mm,
