@@ -50,8 +50,6 @@ class Cloud:
         Median distance of the samples from the local mean surface.
     tree : KDTree
         Over points and normals, so that the two sides of a thin part keep apart.
-    place_tree : KDTree
-        Over the points alone.
     """
 
     center_mm: FloatArray
@@ -65,17 +63,25 @@ class Cloud:
     unknown: BoolArray
     noise: float
     tree: KDTree
-    place_tree: KDTree
 
     @property
     def noisy(self) -> bool:
         """True when the noise is so large that single triangles mean little."""
         return self.noise > NOISY_ABOVE
 
-    def nearest(self, points: FloatArray, normals: FloatArray) -> IntArray:
-        """Return the sample that lies nearest and faces the same way, for (..., 3) points and normals."""
+    def nearest(self, points: FloatArray, normals: FloatArray, *, reach: float, count: int = 1) -> IntArray:
+        """Return the `count` samples that lie nearest and face the same way; n where none is in reach.
+
+        Parameters
+        ----------
+        points, normals : (..., 3) float64
+            Places and directions.
+        reach : float
+            Distance, to which a difference of normals adds.
+        """
         query = np.concatenate([points, NORMAL_LEVER * normals], axis=-1)
-        return np.asarray(self.tree.query(query, workers=-1)[1])
+        found = self.tree.query(query, k=count, distance_upper_bound=reach, workers=-1)[1]
+        return np.asarray(found)
 
 
 def sample(mesh: ScanMesh, *, seed: int, weight: FloatArray | None = None) -> Cloud:
@@ -108,8 +114,7 @@ def sample(mesh: ScanMesh, *, seed: int, weight: FloatArray | None = None) -> Cl
     low, high = raw.min(axis=0), raw.max(axis=0)
     center, scale = (low + high) / 2.0, float(np.linalg.norm(high - low))
     points, normals = (raw - center) / scale, unit(cross[face])
-    place_tree = KDTree(points)
-    smooth = _smoothed(points, normals, place_tree)
+    smooth = _smoothed(points, normals)
     border, unknown = _border_zones(mesh, points, center, scale)
     return Cloud(
         center_mm=center,
@@ -123,11 +128,11 @@ def sample(mesh: ScanMesh, *, seed: int, weight: FloatArray | None = None) -> Cl
         unknown=unknown,
         noise=smooth[2],
         tree=KDTree(np.concatenate([smooth[0], NORMAL_LEVER * smooth[1]], axis=1)),
-        place_tree=place_tree,
     )
 
 
-def _smoothed(points: FloatArray, normals: FloatArray, tree: KDTree) -> tuple[FloatArray, FloatArray, float]:
+def _smoothed(points: FloatArray, normals: FloatArray) -> tuple[FloatArray, FloatArray, float]:
+    tree = KDTree(points)
     near = np.asarray(tree.query(points, k=NEIGHBOURS, workers=-1)[1])
     agree = (np.einsum("nki,ni->nk", normals[near], normals) > 0.5).astype(np.float64)
     agree /= agree.sum(axis=1, keepdims=True)

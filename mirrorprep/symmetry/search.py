@@ -11,9 +11,10 @@ from mirrorprep.solid.finding import Finding, Severity
 from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.plane import Plane
 from mirrorprep.solid.solid import Solid
-from mirrorprep.symmetry import coarse, refine
+from mirrorprep.symmetry import coarse, lattice, refine
 from mirrorprep.symmetry.cloud import Cloud, sample
 from mirrorprep.symmetry.landmarks import Landmarks, landmark_plane
+from mirrorprep.symmetry.lattice import Lattice
 from mirrorprep.symmetry.region import Region
 from mirrorprep.symmetry.result import MirrorPlaneResult, RankedPlane
 
@@ -107,17 +108,17 @@ def find_mirror_plane(
     progress.step("sampling the scan", 0.0)
     cloud = sample(used, seed=seed)
     progress.step("searching every direction", 0.15)
-    normals, offsets, _ = coarse.candidates(cloud, seed=seed)
+    grid = lattice.build(cloud)
+    normals, offsets, _ = coarse.candidates(cloud, grid, seed=seed)
     if landmarks is not None:
         normals, offsets = _seeded(cloud, landmarks, normals, offsets)
     progress.step("refining", 0.5)
-    normals, offsets = refine.refined(cloud, normals, offsets, seed=seed)
-    normals, offsets = _merged(cloud, normals, offsets, seed=seed)
+    normals, offsets = refine.refined(cloud, grid, normals, offsets, seed=seed)
+    normals, offsets = _merged(cloud, grid, normals, offsets, seed=seed)
     progress.step("polishing", 0.7)
-    normals, offsets, information, found, weight = refine.polished(cloud, normals, offsets, seed=seed)
-    residual = np.array([_spread(r, w) for r, w in zip(found.residual, weight, strict=True)])
+    normals, offsets, information, residual = refine.polished(cloud, normals, offsets, seed=seed)
     progress.step("judging", 0.9)
-    judged = _judge(cloud, normals, offsets, information, residual, seed=seed).ranked()
+    judged = _judge(cloud, grid, normals, offsets, information, residual, seed=seed).ranked()
     if not judged.shares[0, 0] > 0.0:
         raise NoMirrorPlaneError("No plane matches any part of the scan.", remedy="Check the scan.")
     if not 1 <= choose <= len(judged.scores):
@@ -143,29 +144,31 @@ def _seeded(
 
 
 def _score_planes(
-    cloud: Cloud, normals: FloatArray, offsets: FloatArray, sigmas: tuple[float, ...], *, seed: int
+    cloud: Cloud,
+    grid: Lattice,
+    normals: FloatArray,
+    offsets: FloatArray,
+    sigmas: tuple[float, ...],
+    *,
+    seed: int,
 ) -> tuple[FloatArray, FloatArray, BoolArray]:
     """Return scores (k, sigmas), distances (k, p) and excused (k, p) at many points."""
     rng = np.random.default_rng(seed + 2)
     chosen = np.sort(rng.choice(len(cloud.points), JUDGED_POINTS, replace=False))
-    found = refine.pairs(cloud, chosen, normals, offsets)
-    excused = cloud.unknown[np.asarray(cloud.place_tree.query(found.image, workers=-1)[1])]
-    gap = found.image - found.partner
-    distance = np.sqrt(np.einsum("kpi,kpi->kp", gap, gap))
-    distance = np.where(found.usable, distance, np.inf)
-    height = np.einsum("pi,ki->kp", cloud.smooth_points[chosen], normals) - offsets[:, None]
-    facing = np.einsum("kpi,kpi->kp", found.image_normals, found.partner_normals)
-    scores = [
-        coarse.combined(np.exp(distance**2 / (-2.0 * s * s)) * np.maximum(facing, 0.0) ** 2, height, excused)
-        for s in sigmas
-    ]
+    images = refine.Images.of(cloud.smooth_points[chosen], cloud.smooth_normals[chosen], normals, offsets)
+    found = refine.nearest_pairs(cloud, images)
+    cell = grid.cells(*np.moveaxis(images.image.astype(np.float32), -1, 0))
+    excused = grid.excused[cell]
+    distance, facing = found.distance, np.maximum(found.facing, 0.0) ** 2
+    height = np.einsum("kpi,ki->kp", images.points, normals) - offsets[:, None]
+    scores = [coarse.combined(np.exp(distance**2 / (-2.0 * s * s)) * facing, height, excused) for s in sigmas]
     return np.stack(scores, axis=1), distance, excused
 
 
 def _merged(
-    cloud: Cloud, normals: FloatArray, offsets: FloatArray, *, seed: int
+    cloud: Cloud, grid: Lattice, normals: FloatArray, offsets: FloatArray, *, seed: int
 ) -> tuple[FloatArray, FloatArray]:
-    scores = _score_planes(cloud, normals, offsets, (coarse.SIGMA, *TIGHT), seed=seed)[0]
+    scores = _score_planes(cloud, grid, normals, offsets, (coarse.SIGMA, *TIGHT), seed=seed)[0]
     total = scores[:, 0] * (scores[:, 0] + scores[:, 1:].mean(axis=1))
     kept: list[int] = []
     for index in np.argsort(-total, kind="stable"):
@@ -180,12 +183,9 @@ def _same(normals: FloatArray, offsets: FloatArray, one: int, other: int) -> boo
     return bool(near and abs(offsets[one] - np.sign(dot) * offsets[other]) < SAME_OFFSET)
 
 
-def _spread(residual: FloatArray, weight: FloatArray) -> float:
-    return float(np.sqrt((weight * residual**2).sum() / max(weight.sum(), 1e-12)))
-
-
 def _judge(
     cloud: Cloud,
+    grid: Lattice,
     normals: FloatArray,
     offsets: FloatArray,
     information: FloatArray,
@@ -193,7 +193,9 @@ def _judge(
     *,
     seed: int,
 ) -> _Judged:
-    scores, distance, excused = _score_planes(cloud, normals, offsets, (coarse.SIGMA, *TIGHT), seed=seed)
+    scores, distance, excused = _score_planes(
+        cloud, grid, normals, offsets, (coarse.SIGMA, *TIGHT), seed=seed
+    )
     matched = distance < MATCHED_WITHIN
     shares = np.stack([matched, ~matched & excused, ~matched & ~excused], axis=1).mean(axis=2)
     near = [row[keep] if keep.any() else np.zeros(1) for row, keep in zip(distance, matched, strict=True)]
