@@ -166,9 +166,10 @@ def separation(
 
 
 def _least_box(plan: np.ndarray) -> tuple[float, float]:
-    """Return the sides, longer first, of the smallest box around a plan over turns of one degree."""
+    """Return the sides, longer first, of the box of least area: one side lies along the convex hull."""
     plan = plan[ConvexHull(plan).vertices]
-    angle = np.radians(np.arange(90.0))
+    edges = np.roll(plan, -1, axis=0) - plan
+    angle = np.arctan2(edges[:, 1], edges[:, 0])
     turned = np.stack([np.cos(angle), np.sin(angle)])
     u = np.ptp(plan @ turned, axis=0)
     v = np.ptp(plan @ np.stack([-turned[1], turned[0]]), axis=0)

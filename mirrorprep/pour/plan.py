@@ -175,7 +175,9 @@ def plan_pour(request: PourRequest, *, progress: Progress = SILENT) -> PourPlan:
         loss_share=request.loss_share,
     )
     shrinkage = shrinkage_report(
-        np.ptp(request.cavity.bounds_mm, axis=0).tolist(), linear=material.shrinkage, allowed=request.shrinkage_allowed
+        np.ptp(request.cavity.bounds_mm, axis=0).tolist(),
+        linear=material.shrinkage,
+        allowed=request.shrinkage_allowed,
     )
     steps = demoulding_steps(
         material,

@@ -72,7 +72,7 @@ class Range:
         leading = -math.floor(math.log10(abs(self.typical)))
         if self.half_width <= 1e-9 * abs(self.typical):
             return round(self.typical, leading + 2)
-        return round(self.typical, max(-math.floor(math.log10(self.half_width)), leading))
+        return round(self.typical, max(-math.floor(math.log10(self.half_width * (1.0 + 1e-9))), leading))
 
     def as_dict(self) -> dict[str, float]:
         """Return plain data for JSON."""
