@@ -10,6 +10,8 @@ from mirrorprep.errors import UsageError
 
 FloatArray = NDArray[np.float32] | NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+Bits = NDArray[np.unsignedinteger]
 
 _MIX_A = np.uint64(0x9E3779B97F4A7C15)
 _MIX_B = np.uint64(0xC2B2AE3D27D4EB4F)
@@ -58,8 +60,8 @@ def weld_exact(points: FloatArray) -> Weld:
     -----
     The coordinates are hashed to the upper bits of a 64-bit key whose lower bits are the point's number;
     one sort of plain integers brings equal places together in order. Every neighbour is then compared
-    coordinate by coordinate, and if two different places shared a hash, everything is sorted by
-    coordinates instead, so that the answer is exact for any input.
+    coordinate by coordinate, and places that only share a hash are parted again, so that the answer is
+    exact for any input.
 
     Examples
     --------
@@ -71,24 +73,21 @@ def weld_exact(points: FloatArray) -> Weld:
         return Weld(kept=np.zeros(0, dtype=np.int64), label=np.zeros(0, dtype=np.int64))
     bits = _bits(points)
     order, starts = _order_by_hash(bits)
-    if order is None or not _groups_are_equal(bits, order, starts):
-        order, starts = _order_by_value(bits)
+    _part_collisions(bits, order, starts)
     return _weld_from_order(order, starts)
 
 
-def _bits(points: FloatArray) -> NDArray[np.unsignedinteger]:
+def _bits(points: FloatArray) -> Bits:
     """Return the coordinates as unsigned integers of their own width, −0 turned into 0."""
     plain: NDArray[Any] = np.array(points, order="C")
     plain += 0  # turns −0 into 0 and leaves all other bits alone
     return np.asarray(plain.view(np.uint32 if plain.dtype == np.float32 else np.uint64))
 
 
-def _order_by_hash(bits: NDArray[np.unsignedinteger]) -> tuple[IntArray | None, NDArray[np.bool_]]:
-    """Return point numbers grouped by hash, and where groups start; None if there are too many points."""
+def _order_by_hash(bits: Bits) -> tuple[IntArray, BoolArray]:
+    """Return point numbers grouped by hash, rising within a group, and where groups start."""
     count = len(bits)
-    low_bits = max(int(count - 1).bit_length(), 1)
-    if low_bits > 30:
-        return None, np.zeros(0, dtype=np.bool_)
+    low_bits = int(count - 1).bit_length()
     key = bits[:, 0] * _MIX_A
     key += bits[:, 1] * _MIX_B
     key ^= key >> _SHIFT
@@ -105,24 +104,34 @@ def _order_by_hash(bits: NDArray[np.unsignedinteger]) -> tuple[IntArray | None, 
     return order, _starts(key[1:] != key[:-1])
 
 
-def _order_by_value(bits: NDArray[np.unsignedinteger]) -> tuple[IntArray, NDArray[np.bool_]]:
-    order = np.lexsort((bits[:, 2], bits[:, 1], bits[:, 0]))
-    ranked = bits[order]
-    return order, _starts((ranked[1:] != ranked[:-1]).any(axis=1))
-
-
-def _starts(changes: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _starts(changes: BoolArray) -> BoolArray:
     return np.concatenate([np.ones(1, dtype=np.bool_), changes])
 
 
-def _groups_are_equal(bits: NDArray[np.unsignedinteger], order: IntArray, starts: NDArray[np.bool_]) -> bool:
-    """Compare each point of a group with the one before it."""
+def _part_collisions(bits: Bits, order: IntArray, starts: BoolArray) -> None:
+    """Sort groups that hold different places by those places and part them; changes both arrays."""
     ranked = bits[order]
-    same = (ranked[1:] == ranked[:-1]).all(axis=1)
-    return bool((same | starts[1:]).all())
+    mixed = _changes(ranked) & ~starts[1:]
+    if not mixed.any():
+        return
+    group = np.cumsum(starts) - 1
+    is_mixed = np.zeros(group[-1] + 1, dtype=np.bool_)
+    is_mixed[group[1:][mixed]] = True
+    rows = np.flatnonzero(is_mixed[group])
+    group, ranked = group[rows], ranked[rows]
+    sorting = np.lexsort((ranked[:, 2], ranked[:, 1], ranked[:, 0], group))
+    ranked = ranked[sorting]
+    order[rows] = order[rows][sorting]
+    starts[rows] = _starts(_changes(ranked) | (group[1:] != group[:-1]))
 
 
-def _weld_from_order(order: IntArray, starts: NDArray[np.bool_]) -> Weld:
+def _changes(rows: Bits) -> BoolArray:
+    """Return where a row differs from the one before it."""
+    a, b, c = rows.T
+    return np.asarray((a[1:] != a[:-1]) | (b[1:] != b[:-1]) | (c[1:] != c[:-1]))
+
+
+def _weld_from_order(order: IntArray, starts: BoolArray) -> Weld:
     """Return groups numbered by their first point; within a group the order is already rising."""
     heads = order[starts]
     is_head = np.zeros(len(order), dtype=np.bool_)

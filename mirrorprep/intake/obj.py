@@ -10,7 +10,7 @@ from mirrorprep.intake.colors import rgba
 from mirrorprep.intake.faces import polygon_faces
 from mirrorprep.intake.raw import RawMesh, no_triangles, note, refuse
 from mirrorprep.intake.registry import Format, register
-from mirrorprep.intake.text import LineBlock, blocks, looks_like_text, parse_integers, plain_text
+from mirrorprep.intake.text import LineBlock, blocks, looks_like_text, parse_integers, plain_text, text_head
 from mirrorprep.progress import Progress
 from mirrorprep.solid.finding import Finding
 
@@ -23,7 +23,7 @@ _BEHIND_SLASH: Final = re.compile(rb"/[^\s]*")
 
 def recognises(data: bytes) -> bool:
     """Whether a text begins with lines such as 'v 0 0 0', behind comments if any."""
-    head = plain_text(data[: 2**16 - 2])
+    head = text_head(data, 2**16)
     if not looks_like_text(head):
         return False
     lines = (line.strip() for line in head.split(b"\n"))

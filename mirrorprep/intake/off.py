@@ -15,7 +15,7 @@ from mirrorprep.intake.faces import polygon_faces
 from mirrorprep.intake.limits import MAX_TRIANGLES
 from mirrorprep.intake.raw import RawMesh, no_triangles, refuse
 from mirrorprep.intake.registry import Format, register
-from mirrorprep.intake.text import blocks, looks_like_text, plain_text
+from mirrorprep.intake.text import blocks, looks_like_text, plain_text, text_head
 from mirrorprep.progress import Progress
 
 IntArray = NDArray[np.int64]
@@ -28,7 +28,7 @@ _WORD: Final = re.compile(
 
 def recognises(data: bytes) -> bool:
     """Whether the first word is OFF, with or without letters in front."""
-    return _WORD.match(plain_text(data[:4096])) is not None
+    return _WORD.match(text_head(data, 4096)) is not None
 
 
 def read(data: bytes, progress: Progress) -> RawMesh:

@@ -137,10 +137,11 @@ def _scan_mesh(
 
 def _without_unused_gaps(raw: RawMesh) -> RawMesh:
     """Refuse coordinates that are no numbers; drop them where no triangle uses them."""
-    bad = ~np.isfinite(raw.vertices).all(axis=1)
-    count = int(bad.sum())
-    if count == 0:
+    finite = np.isfinite(raw.vertices)
+    if finite.all():
         return raw
+    bad = ~finite.all(axis=1)
+    count = int(bad.sum())
     if raw.faces is None:
         first = int(np.argmax(bad))
         refuse(
@@ -180,9 +181,9 @@ def _unit(raw: RawMesh, asked: str | None) -> tuple[str, tuple[Finding, ...]]:
 
 
 def _refuse_far(vertices: NDArray[Any], scale: float) -> None:
-    reach = np.abs(vertices).max(axis=1).astype(np.float64) * scale
-    far = reach > MAX_COORDINATE_MM
-    if far.any():
+    if max(float(vertices.max()), -float(vertices.min())) * scale > MAX_COORDINATE_MM:
+        reach = np.abs(vertices).max(axis=1).astype(np.float64) * scale
+        far = reach > MAX_COORDINATE_MM
         refuse(
             f"{int(far.sum())} vertices lie beyond {MAX_COORDINATE_MM:g} mm from the origin (first: vertex "
             f"{int(np.argmax(far)) + 1} at {reach[np.argmax(far)]:.3g} mm).",

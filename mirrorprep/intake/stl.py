@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from mirrorprep.intake.raw import RawMesh, caution, limit_triangles, no_triangles, note, refuse
 from mirrorprep.intake.registry import Format, register
-from mirrorprep.intake.text import blocks, looks_like_text, plain_text
+from mirrorprep.intake.text import blocks, looks_like_text, plain_text, text_head
 from mirrorprep.progress import Progress
 from mirrorprep.solid.finding import Finding
 
@@ -41,7 +41,7 @@ def _is_exact_binary(data: bytes) -> bool:
 
 
 def _is_ascii(data: bytes) -> bool:
-    head = plain_text(data[:1024]).lstrip()[:512].lower()
+    head = text_head(data, 1024).lstrip()[:512].lower()
     if not head.startswith(b"solid") or not looks_like_text(head):
         return False
     return re.search(rb"\b(facet|endsolid)\b", head) is not None or len(data) > len(head)

@@ -25,16 +25,32 @@ _MARKS: Final = (
 )
 _NEWLINE: Final = 10
 _SPACE: Final = 32
+_LOWER: Final = 32
 
 
 def plain_text(data: bytes) -> bytes:
-    """Return text as UTF-8 without a byte order mark, lines ended by one newline each."""
+    """Return text as UTF-8 without a byte order mark, lines ended by one newline each.
+
+    Raises
+    ------
+    InputFileError
+        If a byte order mark promises an encoding that the rest does not keep.
+    """
+    try:
+        return _plain(data, "strict")
+    except UnicodeError as error:
+        refuse(f"The text is not valid {getattr(error, 'encoding', 'text').upper()} ({error}).")
+
+
+def text_head(data: bytes, size: int) -> bytes:
+    """Return the beginning of a text as `plain_text` would, whatever the bytes are."""
+    return _plain(data[:size], "replace")
+
+
+def _plain(data: bytes, errors: str) -> bytes:
     for mark, encoding in _MARKS:
         if data.startswith(mark):
-            try:
-                data = data.decode(encoding).encode()
-            except UnicodeError as error:
-                refuse(f"The text is not valid {encoding.upper()} ({error}).")
+            data = data.decode(encoding, errors).encode("utf-8", errors)
             break
     data = data.removeprefix(codecs.BOM_UTF8)
     if b"\r" in data:
@@ -64,6 +80,10 @@ class LineBlock:
         Tokens on each line.
     tokens : (t,) int64
         Where each token begins.
+    first_tokens : (n,) int64
+        Row in `tokens` of each line's first token (of the next one for an empty line).
+    letters : (n,) uint8
+        First letter of each line in lower case, 0 for an empty line.
     """
 
     codes: NDArray[np.uint8]
@@ -72,25 +92,21 @@ class LineBlock:
     stops: IntArray
     counts: IntArray
     tokens: IntArray
-
-    @property
-    def first_tokens(self) -> IntArray:
-        """Row in `tokens` of each line's first token (of the next one for an empty line)."""
-        return np.cumsum(self.counts) - self.counts
+    first_tokens: IntArray
+    letters: NDArray[np.uint8]
 
     def line(self, row: int) -> bytes:
         """Return one line's bytes, stripped."""
         return self.codes[self.starts[row] : self.stops[row]].tobytes().strip()
 
     def keyed(self, word: bytes) -> BoolArray:
-        """Return which lines begin with the token `word`, case aside."""
-        found = self.counts > 0
+        """Return which lines begin with the token `word` (given in lower case), case aside."""
+        found: BoolArray = np.asarray(self.letters == word[0])
         places = self.tokens[self.first_tokens[found]]
         last = len(self.codes) - 1
-        match = np.ones(len(places), dtype=np.bool_)
-        for offset, letter in enumerate(word.lower()):
-            match &= (self.codes[np.minimum(places + offset, last)] | 32) == letter
-        match &= self.codes[np.minimum(places + len(word), last)] <= _SPACE
+        match = self.codes[np.minimum(places + len(word), last)] <= _SPACE
+        for offset, letter in enumerate(word[1:], start=1):
+            match &= (self.codes[np.minimum(places + offset, last)] | _LOWER) == letter
         found[found] = match
         return found
 
@@ -203,9 +219,20 @@ def _line_block(text: bytes, first_line: int, comment: bytes) -> LineBlock:
     tokens = np.flatnonzero(inside[1:] > inside[:-1]) + 1
     if inside[0]:
         tokens = np.concatenate([np.zeros(1, dtype=np.int64), tokens])
-    counts = np.diff(np.searchsorted(tokens, stops), prepend=0)
+    ends = np.searchsorted(tokens, stops)
+    counts = np.diff(ends, prepend=0)
+    first_tokens = ends - counts
+    letters = np.zeros(len(stops), dtype=np.uint8)
+    letters[counts > 0] = codes[tokens[first_tokens[counts > 0]]] | _LOWER
     return LineBlock(
-        codes=codes, first_line=first_line, starts=starts, stops=stops, counts=counts, tokens=tokens
+        codes=codes,
+        first_line=first_line,
+        starts=starts,
+        stops=stops,
+        counts=counts,
+        tokens=tokens,
+        first_tokens=first_tokens,
+        letters=letters,
     )
 
 

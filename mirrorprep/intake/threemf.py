@@ -72,7 +72,11 @@ class _Package:
         if _RELATIONS in self._archive.names:
             stream(self._archive.blocks(_RELATIONS), start, lambda _: None)
         models = [name for name in self._archive.names if name.endswith(".model")]
-        chosen = targets or [name for name in models if name == _USUAL] or models
+        chosen = (
+            [name for name in targets if name in self._archive.names]
+            or [name for name in models if name == _USUAL]
+            or models
+        )
         if not chosen:
             refuse("The archive holds no 3MF model.", "Unpack it and give the scan inside.")
         return chosen[0]

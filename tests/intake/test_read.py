@@ -1,56 +1,190 @@
-"""Reading scans: units, welding and findings that all formats share."""
+"""Reading scans: units, welding, findings and errors that all formats share."""
+
+import dataclasses
+import pickle
 
 import numpy as np
 import pytest
 
-from mirrorprep.errors import InputFileError, UsageError
-from mirrorprep.intake.read import read_scan
+import mirrorprep
+from mirrorprep.errors import CancelledError, InputFileError, UsageError
+from mirrorprep.geometry.topology import edge_table
+from mirrorprep.intake.registry import FORMATS
+from mirrorprep.progress import Progress
 
-CORNER = "v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n"
+CORNER = b"v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n"
 
 
-def codes(mesh):
-    return [finding.code for finding in mesh.origin.findings]
+def test_public_name_and_positional_unit(tmp_path):
+    (tmp_path / "a.obj").write_bytes(CORNER)
+    by_name = mirrorprep.read_scan(tmp_path / "a.obj", units="cm")
+    by_place = mirrorprep.read_scan(str(tmp_path / "a.obj"), "cm")
+    np.testing.assert_array_equal(by_name.vertices, by_place.vertices)
+    assert by_name.origin == by_place.origin
 
 
-def test_unit_is_guessed_with_a_caution(tmp_path):
-    path = tmp_path / "a.obj"
-    path.write_text(CORNER)
-    mesh = read_scan(path)
-    assert codes(mesh) == ["unit-guessed"]
+def test_unit_is_guessed_with_a_caution(read):
+    mesh = read(CORNER, "a.obj", units=None)
+    (finding,) = mesh.origin.findings
+    assert (finding.code, str(finding.severity)) == ("unit-guessed", "caution")
+    assert "1 × 1 × 0 mm" in finding.message
     assert mesh.origin.units == "mm"
 
 
-def test_stated_unit_scales_and_leaves_no_finding(tmp_path):
-    path = tmp_path / "a.obj"
-    path.write_text(CORNER)
-    mesh = read_scan(path, "in")
-    assert mesh.size_mm.tolist() == [25.4, 25.4, 0.0]
+@pytest.mark.parametrize(
+    ("unit", "factor"), [("micron", 0.001), ("mm", 1), ("cm", 10), ("in", 25.4), ("m", 1000)]
+)
+def test_stated_unit_scales_and_leaves_no_finding(read, codes, unit, factor):
+    mesh = read(CORNER, "a.obj", unit)
+    assert mesh.size_mm.tolist() == [factor, factor, 0.0]
     assert codes(mesh) == []
-
-
-def test_origin_never_holds_the_name(tmp_path):
-    path = tmp_path / "family_name.obj"
-    path.write_text(CORNER)
-    assert "family_name" not in repr(read_scan(path).origin)
+    assert mesh.origin.units == unit
 
 
 @pytest.mark.parametrize("unit", ["mile", "", "MM"])
-def test_unknown_unit_is_a_usage_error(tmp_path, unit):
-    path = tmp_path / "a.obj"
-    path.write_text(CORNER)
+def test_unknown_unit_is_a_usage_error(read, unit):
     with pytest.raises(UsageError, match="not a length unit"):
-        read_scan(path, unit)
+        read(CORNER, "a.obj", unit)
+
+
+def test_origin_never_holds_the_name(read):
+    assert "family_name" not in repr(read(CORNER, "family_name.obj").origin)
+
+
+def test_same_file_same_bytes(samples, read):
+    data = samples.stl_binary(*samples.torus())
+    first, second = (pickle.dumps(read(data, "a.stl")) for _ in range(2))
+    assert first == second
 
 
 @pytest.mark.parametrize("weld_mm", [-1.0, np.nan, np.inf])
-def test_impossible_tolerance_is_a_usage_error(tmp_path, weld_mm):
-    path = tmp_path / "a.obj"
-    path.write_text(CORNER)
+def test_impossible_tolerance_is_a_usage_error(read, weld_mm):
     with pytest.raises(UsageError, match="welding tolerance"):
-        read_scan(path, weld_mm=weld_mm)
+        read(CORNER, "a.obj", weld_mm=weld_mm)
 
 
-def test_missing_file(tmp_path):
-    with pytest.raises(InputFileError, match="There is no file"):
-        read_scan(tmp_path / "nothing.stl")
+def two_touching_boxes(samples):
+    """Two closed boxes that share the place of one edge, as an indexed file."""
+    box = np.array([[x, y, z] for x in (0.0, 1) for y in (0.0, 1) for z in (0.0, 1)])
+    faces = [[0, 1, 3, 2], [4, 6, 7, 5], [0, 4, 5, 1], [2, 3, 7, 6], [0, 2, 6, 4], [1, 5, 7, 3]]
+    second = [[k + 8 for k in face] for face in faces]
+    return np.concatenate([box, box + np.array([1, 1, 0])]), faces + second
+
+
+@pytest.mark.parametrize("kind", ["obj", "ply", "off"])
+def test_indexed_bodies_are_never_merged_unasked(samples, read, codes, kind):
+    """libraries.md: merging two cubes that share an edge gives 14 vertices and an edge of four faces."""
+    points, cells = two_touching_boxes(samples)
+    data = getattr(samples, kind)(points, cells)
+    mesh = read(data, f"a.{kind}")
+    assert len(mesh.vertices) == 16
+    assert not edge_table(mesh.faces).non_manifold.any()
+    assert "shared-places" in codes(mesh)
+    welded = read(data, f"a.{kind}", weld_mm=0.0)
+    assert len(welded.vertices) == 14
+    assert edge_table(welded.faces).non_manifold.sum() == 1
+    assert "welded" in codes(welded)
+
+
+@pytest.mark.parametrize("kind", ["obj", "ply"])
+def test_indexed_soup_is_noted_and_weldable(samples, read, kind):
+    points, faces = samples.torus()
+    soup, cells = points[faces].reshape(-1, 3), np.arange(3 * len(faces)).reshape(-1, 3)
+    colors = np.repeat(np.arange(len(soup), dtype=np.uint8)[:, None], 4, axis=1)
+    data = getattr(samples, kind)(soup, cells, colors=colors)
+    mesh = read(data, f"a.{kind}")
+    note = next(f for f in mesh.origin.findings if f.code == "shared-places")
+    assert note.message.startswith("No two triangles share a vertex")
+    assert note.measured == 3 * len(faces) - len(points)
+    welded = read(data, f"a.{kind}", weld_mm=0.0)
+    assert not edge_table(welded.faces).open.any()
+    assert len(welded.colors) == len(points)
+    np.testing.assert_array_equal(welded.triangles, mesh.triangles)
+
+
+def test_tolerance_is_in_millimetres_whatever_the_unit(samples, read, codes):
+    points, faces = samples.torus()
+    corners = points[faces].astype(np.float64).reshape(-1, 3)
+    corners += np.random.default_rng(0).uniform(-1e-3, 1e-3, corners.shape)
+    data = samples.stl_ascii(corners, np.arange(len(corners)).reshape(-1, 3))
+    assert edge_table(read(data, "a.stl").faces).open.any()
+    welded = read(data, "a.stl", "cm", weld_mm=0.1)
+    assert len(welded.vertices) == len(points)
+    assert not edge_table(welded.faces).open.any()
+    finding = next(f for f in welded.origin.findings if f.code == "welded")
+    assert "within 0.1 mm joined 480 vertices, 0 of them at exactly" in finding.message
+    assert len(read(data, "b.stl", "mm", weld_mm=0.001).vertices) > len(points)
+    assert codes(welded) == ["welded"]
+
+
+def test_numbers_too_coarse_far_from_the_origin_are_a_caution(samples, read, codes):
+    """At 4·10⁶ a float32 steps by 0.25 (IEEE 754: 2⁻²³ relative)."""
+    points, faces = samples.torus()
+    far = points + np.float32(4e6)
+    mesh = read(samples.ply(far, faces), "a.ply")
+    finding = next(f for f in mesh.origin.findings if f.code == "coarse-coordinates")
+    assert finding.measured == 0.25
+    assert "coarse-coordinates" not in codes(read(samples.ply(far, faces, kind="f8"), "b.ply"))
+
+
+def test_not_a_number_is_counted_and_placed(samples, read):
+    points, faces = samples.torus()
+    corners = points[faces].reshape(-1, 3).copy()
+    corners[[70, 80], 1] = np.nan, np.inf
+    with pytest.raises(InputFileError, match=r"2 corners .* \(first: triangle 24\)"):
+        read(samples.stl_binary(corners, np.arange(len(corners)).reshape(-1, 3)), "a.stl")
+
+
+def test_huge_coordinates_are_counted_and_placed(samples, read):
+    points, faces = samples.torus()
+    points[5] = -3e12
+    with pytest.raises(InputFileError, match=r"1 vertices lie beyond .*vertex 6 at 3e\+12 mm"):
+        read(samples.obj(points, faces), "a.obj")
+
+
+def test_every_foreign_error_is_mapped(read, monkeypatch):
+    for error in (
+        KeyError("x"),
+        RecursionError(),
+        StopIteration(),
+        ZeroDivisionError(),
+        UnicodeError(),
+        IndexError(),
+    ):
+
+        def fail(data, progress, error=error):
+            raise error
+
+        monkeypatch.setitem(FORMATS, "obj", dataclasses.replace(FORMATS["obj"], read=fail))
+        with pytest.raises(InputFileError, match=type(error).__name__):
+            read(CORNER, "a.obj")
+
+
+def test_lack_of_memory_is_mapped(read, monkeypatch):
+    def fail(data, progress):
+        raise MemoryError
+
+    monkeypatch.setitem(FORMATS, "obj", dataclasses.replace(FORMATS["obj"], read=fail))
+    with pytest.raises(InputFileError, match="more memory than is free"):
+        read(CORNER, "a.obj")
+
+
+def test_progress_rises_and_can_be_cancelled(samples, read):
+    seen = []
+    for name, data in samples.every_format().items():
+        seen.clear()
+        read(data, name, progress=Progress(lambda _, fraction: seen.append(fraction)))
+        assert seen == sorted(seen)
+        assert seen[-1] == 1.0
+        with pytest.raises(CancelledError):
+            read(data, name, progress=Progress(cancelled=lambda: len(seen) > 0))
+
+
+def test_reading_loads_no_mesh_library():
+    import subprocess
+    import sys
+
+    code = (
+        "import sys, mirrorprep.intake.read; sys.exit(bool({'trimesh', 'scipy', 'vtk'} & set(sys.modules)))"
+    )
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
