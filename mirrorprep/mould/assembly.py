@@ -6,8 +6,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from mirrorprep.geometry.slivers import without_slivers
+from mirrorprep.geometry.weld import weld_exact
 from mirrorprep.mould.frame import MouldFrame
 from mirrorprep.mould.register_keys import RegisterKey
+from mirrorprep.solid.certify import certify
+from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.solid import Solid, difference, union
 
 FloatArray = NDArray[np.float64]
@@ -97,22 +101,22 @@ def assemble(
     low, high = outside.bounds_mm
     below = frame.below(low[:2] - 1.0, high[:2] + 1.0, float(low[2]) - 2.0)
     lower, upper = outside.split(below)
-    cut = union([*tools]) & outside if tools else None
-    hollows = [cut] if cut is not None else []
+    hollows = []
     if keys:
         males, females = union([key.male for key in keys]), union([key.female for key in keys])
         hollows.append((upper & females) - males)
         lower, upper = lower + males, upper - females
-    if cut is not None:
-        lower, upper = lower - cut, upper - cut
+    if tools:
+        hollows.append(union(tools) & outside)
+    # Tools and runners are cut as they are: trimmed to the outside, their coincident faces would fold.
+    away = [*tools, *channels, cavity]
+    halves, islands = _joined(difference(upper, away), difference(lower, away))
     runners = union(channels) & outside
-    casting = cavity + runners
-    halves, islands = _joined(upper - casting, lower - casting)
     return Assembly(
         half_a=halves[0],
         half_b=halves[1],
-        casting=casting,
-        channels=difference(runners, [cavity]),
+        casting=cavity + runners,
+        channels=runners - cavity,
         hollows=tuple(hollows),
         islands=tuple(islands),
     )
@@ -154,3 +158,21 @@ def print_pose(solid: Solid, up: FloatArray) -> FloatArray:
     matrix[:3, :3] = up.T
     matrix[:3, 3] = -turned.min(axis=0)
     return matrix
+
+
+def finished(solid: Solid, cavity: Solid, rotation: FloatArray) -> Solid:
+    """Return a half in the part's coordinates, without slivers; vertices of the cavity stay where they are.
+
+    Parameters
+    ----------
+    solid, cavity : Solid
+        In mould coordinates.
+    rotation : (3, 3) float64
+        From mould to part coordinates.
+    """
+    mesh, own = solid.mesh, cavity.mesh.vertices
+    label = weld_exact(np.vstack([own, mesh.vertices])).label
+    fixed = np.zeros(label.max() + 1, dtype=bool)
+    fixed[label[: len(own)]] = True
+    clean = without_slivers(mesh.vertices @ rotation.T, mesh.faces, fixed=fixed[label[len(own) :]])
+    return certify(ScanMesh(vertices=clean.vertices, faces=clean.faces))

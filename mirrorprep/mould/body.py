@@ -1,41 +1,17 @@
 """The outside of a mould: a box or an upright cylinder around the cavity."""
 
-from dataclasses import dataclass
-
 import numpy as np
-from numpy.typing import NDArray
 
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.solid.primitives import box, frustum
-from mirrorprep.solid.section import Section, level_section, rectangle
 from mirrorprep.solid.solid import Solid
 
-FloatArray = NDArray[np.float64]
 Span = tuple[float, float]
 
 _CYLINDER_SIDES = 96
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Outside:
-    """The mould's outside before anything is cut, in mould coordinates.
-
-    Attributes
-    ----------
-    solid : Solid
-        The envelope of both halves; its volume is the outer volume.
-    plan : Section
-        The region of the uv-plane over which the halves meet, as far as it is at least a flange thick on
-        both sides.
-    """
-
-    solid: Solid
-    plan: Section
-
-
-def block(
-    cavity: Solid, *, top_mm: float, w_span_mm: tuple[float, float], settings: MouldSettings
-) -> Outside:
+def block(cavity: Solid, *, top_mm: float, w_span_mm: tuple[float, float], settings: MouldSettings) -> Solid:
     """Return a box around the cavity.
 
     Parameters
@@ -53,15 +29,12 @@ def block(
     side = max(settings.wall_mm, settings.flange_width_mm)
     low = np.array([low[0] - side, low[1] - side, min(low[2] - settings.wall_mm, w_span_mm[0])])
     high = np.array([high[0] + side, top_mm, max(high[2] + settings.wall_mm, w_span_mm[1])])
-    return Outside(
-        solid=box((high - low).tolist(), center_mm=(low + high) / 2.0),
-        plan=rectangle(low[:2], high[:2]),
-    )
+    return box((high - low).tolist(), center_mm=(low + high) / 2.0)
 
 
 def cylinder(
     cavity: Solid, *, top_mm: float, w_span_mm: tuple[float, float], settings: MouldSettings
-) -> Outside:
+) -> Solid:
     """Return an upright cylinder around the cavity: it stands on its base and takes band clamps."""
     low, high = cavity.bounds_mm
     middle = (w_span_mm[0] + w_span_mm[1]) / 2.0
@@ -74,13 +47,10 @@ def cylinder(
         abs(middle - center[1]) + (w_span_mm[1] - w_span_mm[0]) / 2.0,
     ) / np.cos(np.pi / _CYLINDER_SIDES)
     bottom = low[1] - max(settings.wall_mm, settings.flange_width_mm)
-    solid = frustum(
+    return frustum(
         (center[0], bottom, center[1]),
         (center[0], top_mm, center[1]),
         start_radius_mm=float(radius),
         stop_radius_mm=float(radius),
         segments=_CYLINDER_SIDES,
     )
-    depth = settings.flange_thickness_mm
-    plan = level_section(solid, middle - depth) & level_section(solid, middle + depth)
-    return Outside(solid=solid, plan=plan)

@@ -6,9 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from mirrorprep.errors import UsageError
 from mirrorprep.geometry.air_pockets import AirAnalysis, AirPocket, trapped_air
+from mirrorprep.geometry.pour_direction import best_pour_direction, directions_in_plane
 from mirrorprep.mould.frame import MouldFrame
-from mirrorprep.mould.parting import Guide
+from mirrorprep.mould.parting_guide import Guide
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.solid.section import Section, hull_section, hull_solid, merged
 from mirrorprep.solid.solid import Solid, union
@@ -20,6 +22,7 @@ CHANNEL_DRAFT_DEG = 2.0
 
 SIDES = 24
 _UP = (0.0, 1.0, 0.0)
+_LEAST_ACROSS = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,26 +77,26 @@ class Channel:
         if self.cup_radius_mm > 0.0:
             rim, floor = self.stop_v_mm, self.stop_v_mm - self.cup_depth_mm
             cup = [
-                self._ring(floor, self.stop_radius_mm),
-                self._ring(rim, self.cup_radius_mm),
-                self._ring(rim + 1.0, self.cup_radius_mm),
+                self.ring(floor, self.stop_radius_mm),
+                self.ring(rim, self.cup_radius_mm),
+                self.ring(rim + 1.0, self.cup_radius_mm),
             ]
             parts.append(hull_solid(np.vstack(cup)))
         return union(parts)
 
     def _stem(self, stop_v: float) -> Solid:
-        start = self._ring(self.start_v_mm, self.start_radius_mm)
-        stop = self._ring(stop_v, self.stop_radius_mm)
+        start = self.ring(self.start_v_mm, self.start_radius_mm)
+        stop = self.ring(stop_v, self.stop_radius_mm)
         away = self.mouth_mm[2] - self.axis_w_mm
         stem = hull_solid(np.vstack([start, stop]))
         if abs(away) < 1e-6:
             return stem
         # A mouth beside the parting surface gets a fin down to the surface: constant along the pull, so that
         # it releases.
-        reach = self._ring(self.start_v_mm + abs(away) + 2.0 * self.start_radius_mm, self.start_radius_mm)
+        reach = self.ring(self.start_v_mm + abs(away) + 2.0 * self.start_radius_mm, self.start_radius_mm)
         return stem + hull_solid(np.vstack([start, start + np.array([0.0, 0.0, away]), reach]))
 
-    def _ring(self, v: float, radius: float) -> FloatArray:
+    def ring(self, v: float, radius: float) -> FloatArray:
         """Return the corners of the cross-section; its sides at ±u run along the pull."""
         angle = 2.0 * np.pi * (np.arange(SIDES) + 0.5) / SIDES
         u = self.mouth_mm[0] + radius * np.cos(angle)
@@ -114,15 +117,13 @@ class Channel:
 
     def guide(self, turn: FloatArray, beyond_mm: float) -> Guide:
         """Return the guide that keeps the parting surface on the axis, in the pull frame."""
-        u, _, w = self.mouth_mm
+        u, w = self.mouth_mm[0], self.axis_w_mm
         ends = np.array([[u, self.start_v_mm, w], [u, self.stop_v_mm + beyond_mm, w]]) @ turn.T
-        return Guide.channel(ends[0], ends[1], self.outlet_radius_mm)
+        return Guide.channel(ends[0], ends[1], self.start_radius_mm)
 
 
-def pour_up_uv(cavity: Solid, frame: FloatArray, settings: MouldSettings, *, angles: int = 72) -> FloatArray:
+def pour_up_uv(cavity: Solid, frame: FloatArray, settings: MouldSettings) -> FloatArray:
     """Return the direction across the pull in which the cavity traps least air.
-
-    Directions are compared by the number of air pockets that need a vent, then by the trapped volume.
 
     Parameters
     ----------
@@ -137,24 +138,24 @@ def pour_up_uv(cavity: Solid, frame: FloatArray, settings: MouldSettings, *, ang
     -------
     (2,) float64
         Unit vector along u and v of the frame.
+
+    Raises
+    ------
+    UsageError
+        If `pour_up` runs along the pull.
     """
-    if settings.pour_up is not None:
+    if settings.pour_up is None:
+        candidates = directions_in_plane(frame[:, 2])
+        found = best_pour_direction(cavity.mesh.vertices, cavity.mesh.faces, candidates=candidates)
+        along = np.array(found.best.up) @ frame[:, :2]
+    else:
         along = np.asarray(settings.pour_up, dtype=np.float64) @ frame[:, :2]
-        length = float(np.linalg.norm(along))
-        if length > 1e-6 * float(np.linalg.norm(settings.pour_up)):
-            return np.asarray(along / length)
-    mesh = cavity.mesh
-    best: tuple[tuple[int, float], FloatArray] | None = None
-    spacing = mesh.diagonal_mm / 96.0
-    for angle in 2.0 * np.pi * np.arange(angles) / angles:
-        uv = np.array([np.cos(angle), np.sin(angle)])
-        air = trapped_air(mesh.vertices, mesh.faces, up=frame[:, :2] @ uv, spacing_mm=spacing)
-        count = sum(pocket.volume_mm3 > settings.least_pocket_mm3 for pocket in air.unvented)
-        score = (count, round(air.trapped_mm3, 3))
-        if best is None or score < best[0]:
-            best = (score, uv)
-    assert best is not None  # noqa: S101 - there is at least one angle
-    return best[1]
+        if np.linalg.norm(along) < _LEAST_ACROSS * np.linalg.norm(settings.pour_up):
+            raise UsageError(
+                f"pour_up {settings.pour_up} runs along the pull direction.",
+                remedy="Give a direction across the pull, or none to have it searched.",
+            )
+    return np.asarray(along / np.linalg.norm(along))
 
 
 def air_pockets(cavity: Solid, openings: Sequence[tuple[ArrayLike, float]]) -> AirAnalysis:
@@ -188,8 +189,12 @@ def plan_channels(
     sprue = _sprue(summit, frame, top_mm, settings)
     mouths = [np.array(p.summit_mm) for p in pockets if p.volume_mm3 > settings.least_pocket_mm3]
     radius = settings.vent_diameter_mm / 2.0
+    vents = [
+        _vent(mouth, frame, top_mm, radius)
+        for mouth in mouths
+        if np.linalg.norm(mouth - summit) > sprue.start_radius_mm + radius
+    ]
     gap = sprue.outlet_radius_mm + 3.0 * radius
-    vents = [_vent(m, frame, top_mm, radius) for m in mouths if abs(m[0] - summit[0]) > gap]
     if not vents:
         vents = [_vent(m, frame, top_mm, radius) for m in _beside(cavity, frame, sprue, gap)]
     return [sprue, *vents]
@@ -203,7 +208,7 @@ def _sprue(summit: FloatArray, frame: MouldFrame, top_mm: float, settings: Mould
     return Channel(
         kind="sprue",
         mouth_mm=(float(summit[0]), float(summit[1]), float(summit[2])),
-        axis_w_mm=float(frame.height_mm(summit[:2])[0]),
+        axis_w_mm=_axis_w(summit, frame),
         start_v_mm=start,
         stop_v_mm=top_mm,
         start_radius_mm=radius,
@@ -218,12 +223,17 @@ def _vent(mouth: FloatArray, frame: MouldFrame, top_mm: float, radius: float) ->
     return Channel(
         kind="vent",
         mouth_mm=(float(mouth[0]), float(mouth[1]), float(mouth[2])),
-        axis_w_mm=float(frame.height_mm(mouth[:2])[0]),
+        axis_w_mm=_axis_w(mouth, frame),
         start_v_mm=start,
         stop_v_mm=top_mm,
         start_radius_mm=radius,
         stop_radius_mm=radius + float(np.tan(np.radians(CHANNEL_DRAFT_DEG / 2.0)) * (top_mm - start)),
     )
+
+
+def _axis_w(mouth: FloatArray, frame: MouldFrame) -> float:
+    """Return the height of a channel's axis: a contour surface can be led through its mouth, a plane not."""
+    return float(frame.height_mm(mouth[:2])[0] if frame.parting.kind == "plane" else mouth[2])
 
 
 def _beside(cavity: Solid, frame: MouldFrame, sprue: Channel, gap: float) -> list[FloatArray]:

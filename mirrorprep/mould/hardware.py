@@ -1,4 +1,4 @@
-"""Clamp bolts: published sizes, and the bores and pockets that take them."""
+"""Clamp bolts and pry slots: published sizes, and the bores and pockets that take them."""
 
 import math
 from collections.abc import Sequence
@@ -6,11 +6,14 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from mirrorprep.errors import UsageError
-from mirrorprep.solid.primitives import frustum, prism
+from mirrorprep.solid.primitives import box, frustum, prism
+from mirrorprep.solid.section import Section
 from mirrorprep.solid.solid import Solid
+
+FloatArray = NDArray[np.float64]
 
 CLEARANCE_HOLE_MM: Final[dict[str, tuple[float, float, float]]] = {
     "M2": (2.2, 2.4, 2.6),
@@ -59,6 +62,10 @@ SCREW_LENGTHS_MM: Final = (
 
 POCKET_CLEARANCE_MM: Final = 0.4
 """Added to the width of nut pockets and the diameter of head recesses: common practice, no source."""
+
+PRY_WIDTH_MM: Final = 10.0
+PRY_HEIGHT_MM: Final = 2.4
+"""Slot for a flat lever, half in each half: common practice, no source."""
 
 _BORE_SEGMENTS: Final = 32
 
@@ -178,3 +185,41 @@ def bolt_tools(
     angle = np.radians(60.0 * np.arange(6))
     hexagon = np.column_stack([u + corner * np.cos(angle), v + corner * np.sin(angle)])
     return bore + head + prism(hexagon, low, nut_seat_mm)
+
+
+def pry_places(plan: Section, taken: Sequence[ArrayLike], *, clear_mm: float) -> list[FloatArray]:
+    """Return a place for a lever on each side of the mould's outline, clear of bolts and keys.
+
+    Parameters
+    ----------
+    plan : Section
+        Where the halves meet.
+    taken : sequence of (2,)
+        Centres of bolts and keys.
+    clear_mm : float
+        Least distance from them.
+    """
+    outline = max(plan.loops, key=len)
+    steps = np.linspace(0.0, 1.0, 24, endpoint=False)[:, None, None]
+    rim = (outline + steps * (np.roll(outline, -1, axis=0) - outline)).reshape(-1, 2)
+    (left, bottom), (right, top) = plan.bounds_mm
+    ends = 0.15 * (top - bottom)
+    rim = rim[(rim[:, 1] > bottom + ends) & (rim[:, 1] < top - ends)]
+    places = []
+    for side in (rim[rim[:, 0] < (left + right) / 2.0], rim[rim[:, 0] >= (left + right) / 2.0]):
+        if len(side) == 0:
+            continue
+        distance = np.full(len(side), clear_mm)
+        if len(taken):
+            others = np.array(taken, dtype=np.float64).reshape(-1, 2)
+            distance = np.linalg.norm(side[:, None] - others, axis=2).min(axis=1)
+        best = int(np.argmax(distance))
+        if distance[best] >= clear_mm:
+            places.append(side[best])
+    return places
+
+
+def pry_tool(place: ArrayLike, level_mm: float, *, depth_mm: float) -> Solid:
+    """Return the body to cut away for a lever at the outer edge of the parting surface."""
+    u, v = np.asarray(place, dtype=np.float64)
+    return box([2.0 * depth_mm, PRY_WIDTH_MM, PRY_HEIGHT_MM], center_mm=(u, v, level_mm))

@@ -125,48 +125,52 @@ def _trial_points(region: Section) -> FloatArray:
     return points[region.contains(points)]
 
 
-def place_keys(
-    region: Section, frame: MouldFrame, settings: MouldSettings, *, taken: Sequence[FloatArray] = ()
-) -> list[RegisterKey]:
-    """Return the register keys, the large one first.
+def key_places(
+    region: Section, settings: MouldSettings, *, taken: Sequence[FloatArray] = ()
+) -> tuple[list[FloatArray], list[float]]:
+    """Return centres and radii of the register keys, the large one first.
 
     Parameters
     ----------
     region : Section
         Free area of the parting surface in mould coordinates: inside the outer edge, clear of cavity and
         channels. Walls around the keys are kept here.
-    frame : MouldFrame
-        With the parting surface.
     settings : MouldSettings
         Count, diameter, clearance.
     taken : sequence of (2,)
         Centres of bolts.
+
+    Returns
+    -------
+    centers : list of (2,)
+        Fewer than asked for when the region is small; never just one.
+    radii_mm : list of float
+        At the parting surface.
     """
     if settings.key_count == 0:
-        return []
+        return [], []
     radius = settings.key_diameter_mm / 2.0
     wall = settings.key_gap_mm + 1.2
     apart = 2.0 * radius * LARGE_KEY + 2.0 * wall
     large = spread_places(region.offset(-(radius * LARGE_KEY + wall)), 1, taken=taken, apart_mm=apart)
-    if not large:
-        return []
-    small = spread_places(
-        region.offset(-(radius + wall)), settings.key_count - 1, taken=[*taken, *large], apart_mm=apart
-    )
-    if not small:
-        return []
-    keys = [_key(place, radius, frame, settings) for place in small]
-    return [_key(large[0], radius * LARGE_KEY, frame, settings), *keys]
+    room = region.offset(-(radius + wall))
+    small = spread_places(room, settings.key_count - 1, taken=[*taken, *large], apart_mm=apart)
+    if not large or not small:
+        return [], []
+    return [*large, *small], [radius * LARGE_KEY, *(radius for _ in small)]
 
 
-def _key(place: FloatArray, radius: float, frame: MouldFrame, settings: MouldSettings) -> RegisterKey:
+def register_key(
+    place: FloatArray, radius_mm: float, frame: MouldFrame, settings: MouldSettings
+) -> RegisterKey:
+    """Return the key that stands at a place of the parting surface."""
     angle = np.linspace(0.0, 2.0 * np.pi, 16, endpoint=False)
-    rim = place + radius * np.column_stack([np.cos(angle), np.sin(angle)])
+    rim = place + radius_mm * np.column_stack([np.cos(angle), np.sin(angle)])
     middle = float(frame.height_mm(place)[0])
     sag = middle - float(frame.height_mm(rim).min())
     return RegisterKey(
         center_mm=(float(place[0]), float(place[1]), middle),
-        radius_mm=radius,
+        radius_mm=radius_mm,
         height_mm=settings.key_height_mm,
         root_mm=max(sag, 0.0) + 1.0,
         gap_mm=settings.key_gap_mm,

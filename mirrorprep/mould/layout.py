@@ -1,0 +1,253 @@
+"""Layout: where everything of a mould goes, before anything is cut."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from mirrorprep.mould.body import block, cylinder
+from mirrorprep.mould.channels import Channel, air_pockets, footprint, plan_channels, pour_up_uv
+from mirrorprep.mould.flange import flange_plan, flanged_shell
+from mirrorprep.mould.frame import MouldFrame
+from mirrorprep.mould.hardware import bolt_size, bolt_tools, pry_places, pry_tool
+from mirrorprep.mould.parting import find_parting
+from mirrorprep.mould.parting_guide import Guide
+from mirrorprep.mould.register_keys import RegisterKey, key_places, register_key, spread_places
+from mirrorprep.mould.settings import MouldSettings
+from mirrorprep.mould.shell import Shell, even_shell
+from mirrorprep.progress import Progress
+from mirrorprep.solid.section import Section, disc, level_section, merged, silhouette
+from mirrorprep.solid.solid import Solid
+
+FloatArray = NDArray[np.float64]
+
+EDGE_WALL_MM = 1.5
+"""Least wall between keys or bolts and the outer edge."""
+
+_CLEAR_MM = 2.0
+_SPRUE_LAND_MM = 4.0
+_COARSE_SHARE = 1.0 / 400.0
+_SHADOW_TOLERANCE_MM = 0.05
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Layout:
+    """Everything that is needed to cut the halves, in mould coordinates.
+
+    Attributes
+    ----------
+    settings : MouldSettings
+        As given.
+    frame : MouldFrame
+        With the final parting surface.
+    cavity : Solid
+        The part.
+    runners : tuple of Channel
+        Sprue first, then vents.
+    outside : Solid
+        The envelope of both halves; its volume is the outer volume.
+    shell : Shell or None
+        The even wall, when the body is one.
+    keys : tuple of RegisterKey
+        The large one first.
+    bolts_uv : tuple of (2,) float64
+        Bolt axes.
+    tools : tuple of Solid
+        Bodies to cut away: bolts and slots.
+    """
+
+    settings: MouldSettings
+    frame: MouldFrame
+    cavity: Solid
+    runners: tuple[Channel, ...]
+    outside: Solid
+    shell: Shell | None
+    keys: tuple[RegisterKey, ...]
+    bolts_uv: tuple[FloatArray, ...]
+    tools: tuple[Solid, ...]
+
+
+def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layout:
+    """Return the layout of a mould around a part (in the part's coordinates, scaled by the allowance).
+
+    Places are found on the plan first; then a contour surface is led through the channels' axes and level
+    pads under keys and bolts.
+    """
+    margin = 2.0 * settings.flange_width_mm + settings.cup_depth_mm + settings.wall_mm
+    frame = _first_frame(part, settings, margin, progress.part(0.0, 0.5))
+    cavity = frame.to_mould(part)
+    runners = _runners(cavity, frame, settings)
+    progress.step("body", 0.6)
+    shell = (
+        even_shell(cavity, settings.wall_mm, grid_mm=settings.grid_mm) if settings.body == "shell" else None
+    )
+    plan, core = _plan(cavity, shell, runners, frame, settings)
+    places = _places(cavity, plan, core, runners, settings)
+    if frame.parting.kind == "contour":
+        guides = [channel.guide(frame.turn, margin) for channel in runners] + _pads(places, frame, settings)
+        frame = MouldFrame(
+            parting=find_parting(
+                part,
+                pull_direction=frame.parting.pull_direction,
+                kind="contour",
+                margin_mm=margin,
+                guides=guides,
+                progress=progress.part(0.7, 0.9),
+            ),
+            up_uv=frame.up_uv,
+        )
+    progress.step("outside", 0.9)
+    outside = _outside(cavity, shell, plan, runners, frame, settings)
+    keys = [
+        register_key(place, radius, frame, settings)
+        for place, radius in zip(places.keys, places.key_radii_mm, strict=True)
+    ]
+    return Layout(
+        settings=settings,
+        frame=frame,
+        cavity=cavity,
+        runners=tuple(runners),
+        outside=outside,
+        shell=shell,
+        keys=tuple(keys),
+        bolts_uv=tuple(places.bolts),
+        tools=(*_bolt_tools(places, outside, frame, settings), *_pry_tools(places, frame)),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Places:
+    """Where bolts, keys and slots stand on the plan."""
+
+    bolts: list[FloatArray]
+    keys: list[FloatArray]
+    key_radii_mm: list[float]
+    slots: list[FloatArray]
+    slot_depth_mm: float
+
+
+def _first_frame(part: Solid, settings: MouldSettings, margin: float, progress: Progress) -> MouldFrame:
+    parting = find_parting(
+        part,
+        pull_direction=settings.pull_direction,
+        kind=settings.parting,
+        margin_mm=margin,
+        progress=progress.part(0.0, 0.8),
+    )
+    progress.step("pour direction", 0.8)
+    coarse = part.simplified(_COARSE_SHARE * float(np.ptp(part.bounds_mm, axis=0).max()))
+    return MouldFrame(parting=parting, up_uv=pour_up_uv(coarse, parting.frame, settings))
+
+
+def _runners(cavity: Solid, frame: MouldFrame, settings: MouldSettings) -> list[Channel]:
+    top = float(cavity.bounds_mm[1, 1]) + settings.wall_mm + _SPRUE_LAND_MM + settings.cup_depth_mm
+    pockets = air_pockets(cavity, []).pockets
+    return plan_channels(cavity, pockets, frame, top_mm=top, settings=settings)
+
+
+def _plan(
+    cavity: Solid,
+    shell: Shell | None,
+    runners: Sequence[Channel],
+    frame: MouldFrame,
+    settings: MouldSettings,
+) -> tuple[Section, Section]:
+    """Return the outline of the parting surface, and the core of it that bolts keep clear of."""
+    if shell is not None:
+        shadow = silhouette(shell.solid)
+        return flange_plan(shadow, runners, settings), shadow.offset(0.5)
+    body = _plain_body(cavity, runners, frame, settings)
+    depth = settings.flange_thickness_mm
+    levels = _levels(runners, frame)
+    plan = level_section(body, min(levels) - depth) & level_section(body, max(levels) + depth)
+    return plan, _shadow(cavity, _CLEAR_MM)
+
+
+def _places(
+    cavity: Solid, plan: Section, core: Section, runners: Sequence[Channel], settings: MouldSettings
+) -> _Places:
+    free = plan.offset(-EDGE_WALL_MM) - footprint(runners).offset(_CLEAR_MM)
+    bolts = []
+    reach = 0.0
+    if settings.bolts != "none":
+        reach = bolt_size(settings.bolts).reach_mm
+        room = (free - core).offset(-reach)
+        bolts = spread_places(room, settings.bolt_count, apart_mm=2.0 * reach + _CLEAR_MM)
+    taken = [_shadow(cavity, _CLEAR_MM), *(disc(center, reach + 1.0) for center in bolts)]
+    keys, radii = key_places(free - merged(taken), settings, taken=bolts)
+    depth = min(4.0, 0.3 * settings.flange_width_mm)
+    slots = pry_places(plan, [*bolts, *keys], clear_mm=depth + 8.0) if settings.pry_slots else []
+    return _Places(bolts=bolts, keys=keys, key_radii_mm=radii, slots=slots, slot_depth_mm=depth)
+
+
+def _shadow(cavity: Solid, grown_mm: float) -> Section:
+    return silhouette(cavity.simplified(_SHADOW_TOLERANCE_MM)).offset(grown_mm + _SHADOW_TOLERANCE_MM)
+
+
+def _pads(places: _Places, frame: MouldFrame, settings: MouldSettings) -> list[Guide]:
+    """Return level pads under keys and bolts."""
+    turn = frame.turn[:2, :2]
+    pads = [
+        Guide.pad(turn @ place, radius + settings.key_gap_mm + 0.5)
+        for place, radius in zip(places.keys, places.key_radii_mm, strict=True)
+    ]
+    if places.bolts:
+        reach = bolt_size(settings.bolts).reach_mm
+        pads += [Guide.pad(turn @ place, reach) for place in places.bolts]
+    return pads
+
+
+def _levels(runners: Sequence[Channel], frame: MouldFrame) -> list[float]:
+    heights = frame.parting.field.height_mm
+    return [*(channel.axis_w_mm for channel in runners), float(heights.min()), float(heights.max())]
+
+
+def _plain_body(
+    cavity: Solid, runners: Sequence[Channel], frame: MouldFrame, settings: MouldSettings
+) -> Solid:
+    levels = _levels(runners, frame)
+    reach = max(settings.flange_thickness_mm, *(channel.outlet_radius_mm for channel in runners)) + _CLEAR_MM
+    make = cylinder if settings.body == "cylinder" else block
+    span = (min(levels) - reach, max(levels) + reach)
+    return make(cavity, top_mm=runners[0].stop_v_mm, w_span_mm=span, settings=settings)
+
+
+def _outside(
+    cavity: Solid,
+    shell: Shell | None,
+    plan: Section,
+    runners: Sequence[Channel],
+    frame: MouldFrame,
+    settings: MouldSettings,
+) -> Solid:
+    if shell is not None:
+        return flanged_shell(shell.solid, plan, runners, frame, settings)
+    return _plain_body(cavity, runners, frame, settings)
+
+
+def _bolt_tools(places: _Places, outside: Solid, frame: MouldFrame, settings: MouldSettings) -> list[Solid]:
+    if not places.bolts:
+        return []
+    low, high = outside.bounds_mm[:, 2].tolist()
+    seat = settings.flange_thickness_mm
+    tools = []
+    for center in places.bolts:
+        level = float(frame.height_mm(center)[0])
+        tools.append(
+            bolt_tools(
+                bolt_size(settings.bolts),
+                center,
+                nut_seat_mm=level - seat,
+                head_seat_mm=level + seat,
+                span_mm=(min(low, level - seat) - 1.0, max(high, level + seat) + 1.0),
+            )
+        )
+    return tools
+
+
+def _pry_tools(places: _Places, frame: MouldFrame) -> list[Solid]:
+    return [
+        pry_tool(place, float(frame.height_mm(place)[0]), depth_mm=places.slot_depth_mm)
+        for place in places.slots
+    ]

@@ -1,0 +1,143 @@
+"""What a finished mould consists of."""
+
+from dataclasses import asdict, dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from mirrorprep.geometry.air_pockets import AirPocket
+from mirrorprep.mould.assembly import Island
+from mirrorprep.mould.channels import Channel
+from mirrorprep.mould.frame import MouldFrame
+from mirrorprep.mould.parting import PartingSurface
+from mirrorprep.mould.proof import Proof
+from mirrorprep.mould.register_keys import RegisterKey
+from mirrorprep.mould.settings import MouldSettings
+from mirrorprep.solid.finding import Finding
+from mirrorprep.solid.solid import Solid
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Half:
+    """One half of a mould.
+
+    Attributes
+    ----------
+    name : str
+        ``half_a`` moves along the pull, ``half_b`` against it.
+    solid : Solid
+        In assembled position, in the part's coordinates.
+    volume_mm3 : float
+        Volume.
+    triangles : int
+        Number of triangles.
+    print_pose : (4, 4) float64
+        Lays it flat on its back on the bed, in the positive octant.
+    """
+
+    name: str
+    solid: Solid
+    volume_mm3: float
+    triangles: int
+    print_pose: FloatArray
+
+    def as_dict(self) -> dict[str, object]:
+        """Return plain data for JSON; whoever writes the file fills in its name."""
+        return {
+            "name": self.name,
+            "file": None,
+            "volume_mm3": self.volume_mm3,
+            "triangles": self.triangles,
+            "solid": True,
+        }
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Mould:
+    """A two-part mould with its proof; all geometry in the part's coordinates, assembled.
+
+    Attributes
+    ----------
+    pull_direction, pour_up : (3,) float64
+        Unit vectors: half_a opens along the first; the second is up while pouring.
+    parting : PartingSurface
+        Where the halves meet.
+    trapped_mm3, max_undercut_mm : float
+        What rigid halves would trap, and the deepest sideways hook.
+    halves : (Half, Half)
+        half_a and half_b.
+    cavity, channels, casting : Solid
+        The part (scaled by the shrinkage allowance), sprue with cup and vents, and both in one.
+    outer_volume_mm3, cavity_volume_mm3, channels_volume_mm3, hollows_volume_mm3 : float
+        Volumes; hollows are bores, pockets and clearances.
+    identity_error, release_interference_mm3 : float
+        From the proof.
+    air_pockets : tuple of AirPocket
+        Air pockets of the cavity, vented or not.
+    islands : tuple of Island
+        Pieces of mould material that were cut off, and what became of them.
+    runners : tuple of Channel
+        Sprue and vents, in mould coordinates.
+    keys : tuple of RegisterKey
+        In mould coordinates.
+    frame : MouldFrame
+        The mould coordinates: across, up, pull.
+    settings : MouldSettings
+        As given.
+    findings : tuple of Finding
+        Everything noticed, the proof's findings included.
+    proof : Proof
+        The independent verdict.
+    """
+
+    pull_direction: FloatArray
+    pour_up: FloatArray
+    parting: PartingSurface
+    trapped_mm3: float
+    max_undercut_mm: float
+    halves: tuple[Half, Half]
+    cavity: Solid
+    channels: Solid
+    casting: Solid
+    outer_volume_mm3: float
+    cavity_volume_mm3: float
+    channels_volume_mm3: float
+    hollows_volume_mm3: float
+    identity_error: float
+    release_interference_mm3: float
+    air_pockets: tuple[AirPocket, ...]
+    islands: tuple[Island, ...]
+    runners: tuple[Channel, ...]
+    keys: tuple[RegisterKey, ...]
+    frame: MouldFrame
+    settings: MouldSettings
+    findings: tuple[Finding, ...]
+    proof: Proof
+
+    def as_dict(self) -> dict[str, object]:
+        """Return plain data for JSON."""
+        return {
+            "pull_direction": self.pull_direction.tolist(),
+            "pour_up": self.pour_up.tolist(),
+            "parting": self.parting.kind,
+            "trapped_mm3": _number(self.trapped_mm3),
+            "max_undercut_mm": _number(self.max_undercut_mm),
+            "halves": [half.as_dict() for half in self.halves],
+            "cavity_volume_mm3": self.cavity_volume_mm3,
+            "channels_volume_mm3": self.channels_volume_mm3,
+            "hollows_volume_mm3": self.hollows_volume_mm3,
+            "outer_volume_mm3": self.outer_volume_mm3,
+            "identity_error": self.identity_error,
+            "release_interference_mm3": self.release_interference_mm3,
+            "air_pockets": [pocket.as_dict() for pocket in self.air_pockets],
+            "islands": [asdict(island) for island in self.islands],
+            "settings": self.settings.as_dict(),
+            "proof": self.proof.as_dict(),
+            "findings": [finding.as_dict() for finding in self.findings],
+        }
+
+
+def _number(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
