@@ -20,7 +20,7 @@ from mirrorprep.cli.console import (
 
 if TYPE_CHECKING:
     from mirrorprep.job.mould_files import MouldFiles
-    from mirrorprep.mould.build import Mould
+    from mirrorprep.mould.result import Mould
 
 OutputFolder = Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="Folder for the files.")]
 Body = Annotated[str, typer.Option("--body", help="Outside of the mould: shell, block or cylinder.")]

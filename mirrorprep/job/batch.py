@@ -17,13 +17,12 @@ from typing import Any, Final
 from mirrorprep.errors import InputFileError, JobFileError, MissingExtraError
 from mirrorprep.handover.atomic import output_folder, write_bytes
 from mirrorprep.job.jobfile import check_job, job_from, read_job
-from mirrorprep.job.ledger import Entry, Ledger
+from mirrorprep.job.ledger import LEDGER_FILE, Entry, Ledger
 from mirrorprep.job.records import digest
 from mirrorprep.job.worker import guard, run_task
 from mirrorprep.progress import SILENT, Progress
 
 SUFFIXES: Final = (".stl", ".ply", ".obj", ".off", ".glb", ".3mf")
-LEDGER: Final = "ledger.sqlite"
 _MOST_ATTEMPTS: Final = 2
 _BASE_MIB: Final = 450.0
 _MIB_PER_FILE_MIB: Final = 60.0
@@ -86,7 +85,7 @@ def run_batch(
     """
     tables = _tables(template)
     place = output_folder(folder)
-    ledger = Ledger(place / LEDGER)
+    ledger = Ledger(place / LEDGER_FILE)
     mark = digest(tables)
     if ledger.setting("template", mark) != mark:
         raise JobFileError(

@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from mirrorprep.errors import OutputError
 
+LEDGER_FILE: Final = "ledger.sqlite"
 STATES: Final = ("waiting", "running", "done", "stopped", "failed")
 
 _TABLES: Final = """

@@ -5,7 +5,7 @@ from typing import Any, Final
 import numpy as np
 
 from mirrorprep.job.records import StageRecord
-from mirrorprep.mould.build import Mould
+from mirrorprep.mould.result import Mould
 
 HALVES: Final = ("half_a", "half_b")
 

@@ -1,7 +1,7 @@
 """The stages of a job in order; the one place where the rooms meet."""
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -118,7 +118,9 @@ def _condition(work: Work, progress: Progress) -> StageRecord:
     report = check(scan, accuracy_mm=work.job.scan.accuracy_mm, progress=progress.part(0.0, 0.4))
     part_report = report if part is scan else check(part, progress=progress.part(0.4, 0.7))
     figures: dict[str, Any] = {"scan": report.as_dict(), "part": part_report.as_dict()}
-    findings = [*report.findings, *part_report.findings]
+    findings = [*report.findings]
+    if part is not scan:
+        findings += [replace(f, message=f"The part: {f.message}") for f in part_report.findings]
     solid = certify(part) if part_report.solid else None
     if solid is None and work.job.part.mend:
         mended = mend(part, progress=progress.part(0.7, 1.0))

@@ -2,6 +2,7 @@
 
 import faulthandler
 import os
+import re
 import tempfile
 import threading
 import time
@@ -25,6 +26,8 @@ FIGURES: Final = {
     "release_interference_mm3": ("mould", "release_interference_mm3"),
 }
 """Columns of the cohort summary, and where each stands in the stages' figures."""
+
+_SHORTEST_NAME: Final = 4  # shorter stems, such as 'a', are words of the message
 
 
 def guard() -> None:
@@ -134,7 +137,8 @@ def _failure(exit_code: int, message: str) -> dict[str, Any]:
 def nameless(message: str, file: Path, code: str) -> str:
     """Return the message with the scan's path and name replaced by its code."""
     for name in (str(file), file.name, file.stem):
-        message = message.replace(name, code)
+        if len(name) >= _SHORTEST_NAME:
+            message = re.sub(rf"(?<!\w){re.escape(name)}(?!\w)", lambda _: code, message)
     return message
 
 
