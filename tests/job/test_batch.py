@@ -35,7 +35,7 @@ pictures = false
 
 @pytest.fixture(scope="module")
 def cohort(tmp_path_factory):
-    """Two good scans with telling names and one that is no mesh, and an undisturbed batch of them in 'calm'."""
+    """Two good scans with telling names, one that is no mesh, and an undisturbed batch in 'calm'."""
     tmp_path = tmp_path_factory.mktemp("cohort")
     scans = tmp_path / "scans"
     scans.mkdir()
