@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from mirrorprep.intake.read import read_scan
     from mirrorprep.measurement.measure import measure
     from mirrorprep.mould.build import build_mould
+    from mirrorprep.job.run import run_job
+    from mirrorprep.pour.plan import plan_pour
     from mirrorprep.solid.certify import certify
     from mirrorprep.solid.finding import Finding, Severity
     from mirrorprep.solid.mesh import ScanMesh
@@ -38,7 +40,9 @@ _HOMES: Final = {
     "measure": "mirrorprep.measurement.measure",
     "mend": "mirrorprep.condition.mend",
     "mirror": "mirrorprep.symmetry.mirroring",
+    "plan_pour": "mirrorprep.pour.plan",
     "read_scan": "mirrorprep.intake.read",
+    "run_job": "mirrorprep.job.run",
 }
 
 __all__ = [
@@ -55,7 +59,9 @@ __all__ = [
     "measure",
     "mend",
     "mirror",
+    "plan_pour",
     "read_scan",
+    "run_job",
 ]
 
 

@@ -20,6 +20,7 @@ def mould_record(mould: Mould) -> StageRecord:
             "gate_mm": _in_part(mould, runner.gate_mm),
             "outlet_mm": _in_part(mould, runner.outlet_mm),
             "gate_radius_mm": runner.start_radius_mm,
+            "stem_radius_mm": runner.stop_radius_mm,
             "outlet_radius_mm": runner.outlet_radius_mm,
             "cup_radius_mm": runner.cup_radius_mm,
             "cup_depth_mm": runner.cup_depth_mm,

@@ -12,12 +12,14 @@ from mirrorprep.condition.mend import mend
 from mirrorprep.errors import NotASolidError
 from mirrorprep.intake.read import read_scan
 from mirrorprep.job.mould_record import mould_record
+from mirrorprep.job.pour_request import pour_request
 from mirrorprep.job.records import Shape, StageRecord
 from mirrorprep.job.tables import Job, MouldTable
 from mirrorprep.measurement.measure import measure
 from mirrorprep.mould.build import build_mould
 from mirrorprep.mould.settings import MouldSettings, mould_settings
 from mirrorprep.pour.materials import Material, find_material
+from mirrorprep.pour.plan import plan_pour
 from mirrorprep.progress import Progress
 from mirrorprep.solid.certify import certify
 from mirrorprep.solid.finding import Finding, Severity
@@ -29,6 +31,7 @@ from mirrorprep.symmetry.mirroring import mirror
 from mirrorprep.symmetry.region import read_region
 from mirrorprep.symmetry.search import find_mirror_plane
 
+_WITHOUT_MOULD: Final = 4
 _MOULD_ENTRIES: Final = tuple(entry.name for entry in fields(MouldTable) if entry.name != "build")
 
 
@@ -171,6 +174,14 @@ def _mould(work: Work, progress: Progress) -> StageRecord:
     return mould_record(mould)
 
 
+def _pour(work: Work, progress: Progress) -> StageRecord:
+    request = pour_request(
+        work.records["mould"], material_of(work.job), tolerance_mm=work.job.job.tolerance_mm
+    )
+    plan = plan_pour(request, progress=progress)
+    return StageRecord(name="pour", figures=plan.as_dict(), findings=plan.findings)
+
+
 Stage = Callable[[Work, Progress], StageRecord]
 
 
@@ -191,6 +202,7 @@ def steps_of(job: Job) -> tuple[Step, ...]:
         Step(name="condition", stage=_condition, share=0.15, tables=("scan", "part")),
         Step(name="symmetry", stage=_symmetry, share=0.1, tables=("plane",)),
         Step(name="measurement", stage=_measurement, share=0.1, tables=("scan", "material")),
-        Step(name="mould", stage=_mould, share=0.3, tables=("mould", "print", "material")),
+        Step(name="mould", stage=_mould, share=0.25, tables=("mould", "print", "material")),
+        Step(name="pour", stage=_pour, share=0.05, tables=("job", "material")),
     )
-    return steps if job.mould.build else steps[:-1]
+    return steps if job.mould.build else steps[:_WITHOUT_MOULD]
