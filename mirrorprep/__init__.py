@@ -12,9 +12,9 @@ if TYPE_CHECKING:
     from mirrorprep.condition.mend import mend
     from mirrorprep.errors import MirrorPrepError
     from mirrorprep.intake.read import read_scan
+    from mirrorprep.job.run import run_job
     from mirrorprep.measurement.measure import measure
     from mirrorprep.mould.build import build_mould
-    from mirrorprep.job.run import run_job
     from mirrorprep.pour.plan import plan_pour
     from mirrorprep.solid.certify import certify
     from mirrorprep.solid.finding import Finding, Severity

@@ -11,7 +11,8 @@ from mirrorprep import cautions
 from mirrorprep.errors import MirrorPrepError
 
 COMMANDS: Final = (
-    "demo", "run", "batch", "new", "check", "mend", "plane", "mirror", "measure", "mould", "pour", "cite", "schema",
+    "demo", "run", "batch", "new", "check", "mend", "plane", "mirror", "measure", "mould", "pour",
+    "cite", "schema",
 )  # fmt: skip
 
 _EPILOG: Final = " ".join(cautions.ALL)
