@@ -17,7 +17,9 @@ IntArray = NDArray[np.int64]
 _CORNERS = np.array([[c & 1, c >> 1 & 1, c >> 2 & 1] for c in range(8)], dtype=np.int64)
 _AXES = ((0, 1, 2), (1, 2, 0), (2, 0, 1))
 _BITS = 20
+_NEAR_SLACK = 1.8
 _NEWTON_STEPS = 2
+_EVENING_ROUNDS = 2
 _RING = ((0, 0), (1, 0), (1, 1), (0, 1))
 
 
@@ -45,7 +47,7 @@ class Lattice:
     wanted: Callable[[FloatArray], IntArray]
     slack: float = 1.6
 
-    def place(self, grid: NDArray[np.integer] | FloatArray) -> FloatArray:
+    def place(self, grid: IntArray | NDArray[np.floating]) -> FloatArray:
         """Return positions in mm."""
         return np.asarray(self.low_mm + self.step_mm * grid)
 
@@ -118,7 +120,8 @@ def surface(
     around = _cells_around(leaves, edges)
     quads = _sheets(edges, around)
     points = _vertices(field, lattice, leaves, values, edges, around, quads)
-    return points, _triangles(points, quads, edges.starts_inside)
+    faces = _triangles(points, quads, edges.starts_inside)
+    return _evened(field, points, faces, step_mm), faces
 
 
 def _leaves(field: Field, lattice: Lattice, high: FloatArray) -> list[IntArray]:
@@ -131,7 +134,8 @@ def _leaves(field: Field, lattice: Lattice, high: FloatArray) -> list[IntArray]:
     for level in range(top, -1, -1):
         half = 0.5 * (1 << level)
         middle = lattice.place(cells + half)
-        reach = lattice.slack * np.sqrt(3.0) * half * lattice.step_mm
+        slack = _NEAR_SLACK + (lattice.slack - _NEAR_SLACK) * min(level / 4.0, 1.0)
+        reach = slack * np.sqrt(3.0) * half * lattice.step_mm
         near = np.abs(field(middle)) <= reach
         cells, middle = cells[near], middle[near]
         if level <= lattice.coarsest:
@@ -292,13 +296,13 @@ def _vertices(
     owner[member] = around.ravel()
     size = np.concatenate([np.full(len(cells), 1 << level) for level, cells in enumerate(leaves)])[owner]
     low = np.concatenate(leaves)[owner]
-    corner = values.at(low[:, None, :] + size[:, None, None] * _CORNERS)
+    corner = values.at(np.asarray(low[:, None, :] + size[:, None, None] * _CORNERS, dtype=np.int64))
     for _ in range(_NEWTON_STEPS):
         local = (mean - low) / size[:, None]
         slope = _slope(local, corner) / (size[:, None] * lattice.step_mm)
         square = np.maximum((slope * slope).sum(axis=1), 0.1)
         step = (field(lattice.place(mean)) / square)[:, None] * slope / lattice.step_mm
-        mean = low + np.clip(mean - step - low, 0.05 * size[:, None], 0.95 * size[:, None])
+        mean = low + np.clip(mean - step - low, -0.2 * size[:, None], 1.2 * size[:, None])
     return lattice.place(mean)
 
 
@@ -320,3 +324,24 @@ def _triangles(points: FloatArray, quads: IntArray, starts_inside: NDArray[np.bo
     faces = np.concatenate([turned[:, [0, 1, 2]], turned[:, [0, 2, 3]]])
     a, b, c = faces.T
     return np.asarray(faces[(a != b) & (b != c) & (c != a)])
+
+
+def _evened(field: Field, points: FloatArray, faces: IntArray, step_mm: float) -> FloatArray:
+    """Return the vertices spread more evenly along the surface and set back onto it."""
+    count = len(points)
+    rows = faces.ravel()
+    around = coo_array(
+        (np.ones(len(rows)), (rows, faces[:, [1, 2, 0]].ravel())), shape=(count, count)
+    ).tocsr()
+    valence = around.sum(axis=1)
+    for _ in range(_EVENING_ROUNDS):
+        a, b, c = np.moveaxis(points[faces], 1, 0)
+        normal = np.cross(b - a, c - a)
+        normal = np.stack([np.bincount(rows, np.repeat(normal[:, k], 3), count) for k in range(3)], axis=1)
+        normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-12)[:, None]
+        shift = 0.5 * (around @ points / valence[:, None] - points)
+        shift -= np.einsum("ij,ij->i", shift, normal)[:, None] * normal
+        points = points + shift
+        back = np.clip(field(points), -0.2 * step_mm, 0.2 * step_mm)
+        points = points - back[:, None] * normal
+    return points

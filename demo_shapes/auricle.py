@@ -1,7 +1,8 @@
 """The ear of the phantom: a relief drawn by feature lines, rimmed by a rolled helix.
 
-Ear frame, in mm: p to the back, s up along the ear, w out from the skin; the skin is near w = 0 and the
-origin lies in front of the ear canal.
+Ear frame of the right ear, in mm: x to the front, y up along the ear, z out from the skin; the skin is near
+z = 0 and the origin lies in front of the ear canal. The drawing itself is kept in (p, s, w): p to the back, s
+up, w out.
 """
 
 from functools import cache
@@ -9,11 +10,11 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import RBFInterpolator
-from scipy.ndimage import gaussian_filter, grey_erosion, map_coordinates, spline_filter
+from scipy.ndimage import gaussian_filter, grey_erosion, map_coordinates, maximum_filter, spline_filter
 from scipy.spatial import KDTree
 
 from demo_shapes.curves import Tube, spline
-from demo_shapes.fields import ellipsoid, rotation, soft_max, soft_min
+from demo_shapes.fields import carve, ellipsoid, rotation, smooth_step, soft_max, soft_min
 
 FloatArray = NDArray[np.float64]
 
@@ -21,45 +22,57 @@ _LOW = np.array([-16.0, -40.0])
 _STEP = 0.25
 _COUNT = (240, 360)
 _THICKNESS = 2.7
+_SOFTENING = 0.7
+_SCALE = 0.965  # from the drawing to the ear
+_TO_FRAME = _SCALE * np.array([-1.0, 1.0, 1.0])
 
 # Feature lines (p, s, w): what a modeller would draw first.
 _LINES: dict[str, list[tuple[float, float, float]]] = {
     "scapha": [
-        (2.5, 27.5, 8.8), (9, 30.3, 9.8), (15.5, 29.8, 10.8), (21.5, 26.2, 11.8), (25.6, 20, 12.8),
-        (27, 12.5, 13.3), (26.4, 4.5, 13.0), (24.3, -3.5, 12.4), (21, -10.5, 11.8),
+        (4.5, 28.6, 9.2), (9.5, 30.6, 9.9), (15.5, 29.8, 10.8), (21.5, 26.2, 11.8),
+        (25.8, 20, 12.6), (27.2, 12.5, 13.0), (26.6, 4.5, 12.7), (24.6, -3.5, 12.2), (21.2, -10.5, 11.4),
+        (17.0, -15.2, 10.4),
     ],
-    "antihelix": [
-        (15.6, -11.2, 13.8), (19, -6.5, 15.2), (21.6, 0, 16.6), (22, 6.5, 17.2), (21, 12.5, 16.9),
-        (19.6, 18, 15.6), (17.4, 23, 14.0), (14.8, 27.0, 12.2),
+    "triangular fossa": [(15, 20.6, 11.6), (10.5, 22.6, 9.0), (5.5, 23.6, 7.8), (1.5, 22.8, 7.8)],
+    "cymba": [(2.5, 12.8, 5.4), (6.5, 12.4, 4.0), (10.5, 11.4, 3.4), (13.5, 9.6, 3.6)],
+    "cavum": [
+        (4, -2, 1.6), (6.5, -4.5, 1.0), (10, -4.5, 1.0), (13, -1.5, 1.6), (14, 2.0, 2.4), (10.5, 0.5, 1.6),
+        (6.5, 1.0, 2.0),
     ],
-    "inferior crus": [(18, 15.2, 15.4), (13, 17, 13.2), (7.5, 17.9, 11.0), (2, 17.8, 9.0)],
-    "triangular fossa": [(15, 20.3, 11.4), (10.5, 22.3, 9.0), (5.5, 23.4, 7.8), (1.5, 22.8, 7.6)],
-    "cymba": [(3.5, 12.8, 4.8), (8, 12.6, 4.0), (12, 11.8, 3.8), (15.5, 9.5, 4.2)],
-    "crus helicis": [(14, 4.2, 4.2), (9, 5.4, 5.0), (5, 6.8, 5.8), (1.5, 8.8, 6.6)],
-    "cavum": [(3.5, -2, 1.6), (7, -4.5, 1.2), (11, -4, 1.4), (14.5, -1.5, 2.4), (11, 0.5, 2.2), (6.5, 1.5, 2.4)],
-    "wall foot": [(17.2, 9.2, 6.8), (18, 5, 6.5), (18.0, 0.5, 6.0), (16, -5, 5.5), (12, -8, 4.6)],
-    "antitragus": [(12.6, -12.4, 12.6)],
-    "notch": [(8.5, -8.6, 3.2), (7, -10.8, 4.6), (6.2, -13.2, 5.6)],
+    "crus helicis": [(13.0, 5.4, 2.8), (8.5, 5.6, 4.0), (4.5, 7.2, 5.0), (1.5, 8.8, 6.0)],
+    "notch": [(8.8, -8.6, 3.2), (7, -10.8, 4.8), (6.0, -13.2, 6.0)],
     "lobule": [
-        (5, -17, 6.6), (9.5, -16.8, 8.6), (14, -16, 10.0), (17.0, -15.2, 11.0), (14, -19.5, 9.6), (10, -21.0, 8.2),
-        (6, -22, 6.8), (8, -26.5, 6.8), (12, -26, 7.6),
+        (4.5, -17.5, 6.6), (9.5, -17.2, 8.2), (13.5, -17, 9.4), (14, -20, 8.8), (9.5, -21.5, 7.6),
+        (5.5, -22, 6.4), (8, -26.5, 6.4), (12, -26, 7.0),
     ],
     "front": [
-        (-4, -14, 1.5), (-4, -6, 2.0), (-4, 2, 2.6), (-5, 10, 4.2), (-6, 18, 5.6), (-5, 27, 7.2), (0, 33, 9.2),
-        (0, -10, 3.4), (1, -24, 4.0),
+        (-3, -15, -1.0), (-5, -6, -1.0), (-4, 3, -0.5), (-7, 10, -1.0), (-8, 18, -0.5), (-8, 26, 1.0),
+        (1.5, -10.8, 4.4), (-2.0, -9.6, 3.0), (-5, -12, 0.0), (1.0, -15.5, 3.8), (0.5, -20, 3.4), (0, 2.5, 2.2),
     ],
-}
+}  # fmt: skip
+# Rounded folds: crest (p, s, w) with the half width and drop of its shoulders.
+_FOLDS: list[tuple[list[tuple[float, float, float]], float, float]] = [
+    (
+        [
+            (13.2, -12.0, 12.6), (15.8, -10.6, 13.6), (18.8, -6.5, 15.0), (21.2, 0, 16.4), (21.6, 6.5, 17.0),
+            (20.6, 12.5, 16.8), (19.2, 18, 15.6), (17.2, 23, 14.0), (14.8, 27.0, 12.2),
+        ],
+        1.9, 0.75,
+    ),
+    ([(16.0, 16.2, 14.9), (12, 17.2, 13.0), (7.0, 17.8, 11.0), (2.2, 17.4, 9.4)], 1.2, 0.6),
+]  # fmt: skip
 _OUTLINE = [
     (-3, 6), (-4, 14), (-4.2, 21), (-2, 27.5), (3, 32), (9.5, 34.6), (16.5, 34.2), (23, 30.8), (28, 24.6),
     (30.2, 16.8), (30.3, 8.5), (28.8, 0.3), (26, -7.2), (22.3, -14), (19.2, -19), (15.2, -23.6), (10, -26.0),
     (5, -24.6), (1.6, -20), (0.4, -14), (-1.5, -8), (-2.5, -1),
 ]  # fmt: skip
 _HELIX = [
-    (12.5, 4.6, 3.2, 1.0), (8.5, 5.4, 4.8, 1.7), (4, 7.0, 6.6, 2.1), (0, 9.8, 7.8, 2.3), (-2.6, 14.5, 8.8, 2.4),
-    (-3.1, 20.5, 10.0, 2.4), (-1.3, 26.4, 11.4, 2.5), (3.2, 31.2, 12.8, 2.5), (9.6, 33.7, 14.2, 2.5),
-    (16.4, 33.3, 15.5, 2.5), (22.8, 30, 16.8, 2.5), (27.6, 24.2, 17.9, 2.5), (29.7, 16.5, 18.6, 2.4),
-    (29.8, 8.5, 18.8, 2.3), (28.3, 0.5, 18.4, 2.1), (25.6, -6.8, 17.0, 1.9), (22.2, -13, 14.6, 1.7),
-    (19, -17.8, 11.8, 1.4),
+    (15.5, 3.4, 0.4, 0.4), (11.5, 4.4, 2.0, 1.0), (7.5, 5.6, 4.4, 1.6), (3.6, 7.4, 6.2, 1.9),
+    (0.1, 10.1, 7.5, 2.0), (-2.6, 14.4, 8.6, 2.0), (-3.4, 20.2, 9.8, 2.1), (-1.6, 26.2, 11.2, 2.3),
+    (3.0, 31.2, 12.7, 2.5),
+    (9.4, 33.8, 14.1, 2.6), (16.4, 33.4, 15.4, 2.6), (22.8, 30.0, 16.7, 2.5), (27.7, 24.2, 17.8, 2.3),
+    (30.0, 16.5, 18.5, 2.1), (30.2, 8.5, 18.8, 1.9), (28.7, 0.5, 18.2, 1.8), (26.0, -6.8, 16.6, 1.7),
+    (22.6, -13, 13.8, 1.7), (18.8, -18.4, 10.4, 1.6), (15.0, -21.8, 7.6, 1.2),
 ]  # fmt: skip
 _MIDDLE = np.array([14.0, 10.0])
 
@@ -70,7 +83,8 @@ class _Sheet:
     def __init__(self, heights: FloatArray) -> None:
         self._height = spline_filter(heights, order=3)
         slope = np.gradient(heights, _STEP)
-        self._stretch = np.sqrt(1.0 + slope[0] ** 2 + slope[1] ** 2)
+        steep = maximum_filter(np.sqrt(1.0 + slope[0] ** 2 + slope[1] ** 2), int(1.0 / _STEP))
+        self._stretch = gaussian_filter(steep, 1.0 / _STEP)
 
     def above(self, points: FloatArray) -> FloatArray:
         """Return the approximate distance of points above the sheet."""
@@ -93,10 +107,10 @@ def _grid() -> FloatArray:
 @cache
 def _sheets() -> tuple[_Sheet, _Sheet, _Sheet]:
     """Return the front, the back and the signed distance of the outline."""
-    marks = np.vstack([_densified(line) for line in _LINES.values()] + [_rim_marks()])
+    marks = np.vstack([*map(_densified, _LINES.values()), *_fold_marks(), _rim_marks()])
     front = RBFInterpolator(marks[:, :2], marks[:, 2], kernel="thin_plate_spline", smoothing=0.02)
     grid = _grid()
-    heights = front(grid.reshape(-1, 2)).reshape(_COUNT)
+    heights = gaussian_filter(front(grid.reshape(-1, 2)).reshape(_COUNT), _SOFTENING / _STEP)
     reach = int(np.ceil(_THICKNESS / _STEP))
     window = _STEP * np.arange(-reach, reach + 1)
     square = _THICKNESS**2 - window[:, None] ** 2 - window[None, :] ** 2
@@ -110,11 +124,30 @@ def _sheets() -> tuple[_Sheet, _Sheet, _Sheet]:
     return _Sheet(heights), _Sheet(back), _Sheet(np.where(inside, -away, away).reshape(_COUNT))
 
 
+def _fold_marks() -> list[FloatArray]:
+    """Return crests and shoulders of the rounded folds."""
+    marks = []
+    for line, half_width, drop in _FOLDS:
+        crest = _densified(line)
+        tangent = np.gradient(crest[:, :2], axis=0)
+        side = np.column_stack([tangent[:, 1], -tangent[:, 0]])
+        side *= half_width / np.linalg.norm(side, axis=1)[:, None]
+        shoulder = np.full(len(crest), -drop)
+        marks += [
+            crest,
+            crest + np.column_stack([side, shoulder]),
+            crest + np.column_stack([-side, shoulder]),
+        ]
+    return marks
+
+
 def _rim_marks() -> FloatArray:
     """Return heights that lead the plate up into the helix."""
-    knots = spline(_HELIX, 60)[16:, :3]
-    return np.asarray(np.vstack([knots - [0, 0, 1.2], knots + (knots - [*_MIDDLE, 0]) * [0.12, 0.12, 0]
-                                 - [0, 0, 2.0]]))
+    knots = spline(_HELIX, 130)[34:, :3]
+    outward = (knots - [*_MIDDLE, 0.0]) * [0.12, 0.12, 0.0]
+    front = smooth_step(6.0, -1.0, knots[:, 0])
+    outward[:, 2] = -2.0 - 3.0 * front
+    return np.asarray(np.vstack([knots - [0.0, 0.0, 1.2], knots + outward]))
 
 
 def _densified(line: list[tuple[float, float, float]]) -> FloatArray:
@@ -144,16 +177,26 @@ def _rims() -> tuple[Tube, Tube]:
     inward = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1)
     inward /= np.linalg.norm(inward, axis=1)[:, None]
     t = np.linspace(0.0, 1.0, len(flat))
-    roll = np.interp(t, [0, 0.16, 0.26, 0.5, 0.8, 0.93, 1], [0, 0.2, 1, 1, 0.9, 0.3, 0])
+    roll = np.interp(t, [0, 0.16, 0.26, 0.5, 0.8, 0.93, 1], [0, 0.2, 0.9, 1.15, 0.9, 0.3, 0])
     lip = flat.copy()
     lip[:, :2] += inward * (2.3 * roll)[:, None]
-    lip[:, 2] += 0.5 * roll
-    lip[:, 3] *= 0.72
-    return Tube(knots), Tube(lip)
+    lip[:, 2] += 0.4 * roll
+    lip[:, 3] *= 0.68
+    return Tube(knots, reach_mm=6.5), Tube(lip, reach_mm=6.5)
+
+
+def helix_line() -> FloatArray:
+    """Return points along the middle of the helix, (n, 3), in the ear frame."""
+    return np.asarray(_rims()[0].centers * _TO_FRAME)
 
 
 def auricle(points: FloatArray) -> FloatArray:
     """Return the distance from the ear with its root, which reaches below the skin (ear frame)."""
+    return _drawn(points / _TO_FRAME) * _SCALE
+
+
+def _drawn(points: FloatArray) -> FloatArray:
+    """Return the distance at the size it is drawn."""
     front, back, outline = _sheets()
     edge = outline.height(points[:, :2])
     above, below = front.above(points), back.above(points)
@@ -161,12 +204,22 @@ def auricle(points: FloatArray) -> FloatArray:
     root = np.hypot((points[:, 0] - 4.0) / 10.0, (points[:, 1] - 3.0) / 17.0) - 1.0
     stem = np.maximum(np.maximum(root * 10.0, above + 0.4), -8.0 - points[:, 2])
     body = soft_min(body, stem, 3.0)
-    lobule = ellipsoid(points, (9.8, -19.0, 6.6), (8.6, 8.2, 3.0), turn=rotation(1, -14.0))
-    body = soft_min(body, lobule, 3.0)
+    lobule = ellipsoid(points, (10.0, -19.2, 6.4), (8.6, 8.0, 3.0), turn=rotation(1, -14.0))
+    body = soft_min(body, lobule, 4.0)
+    tragus = ellipsoid(points, (-1.6, -3.8, 3.8), (4.8, 4.6, 1.5), turn=rotation(1, -42.0))
+    body = soft_min(body, tragus, 3.5)
     helix, lip = _rims()
-    rim = soft_min(helix.distance_mm(points), lip.distance_mm(points), 1.5)
-    body = soft_min(body, rim, 1.6)
-    tragus = ellipsoid(points, (0.6, -3.6, 4.6), (2.3, 5.0, 5.0), turn=rotation(1, 38.0))
-    body = soft_min(body, tragus, 2.2)
-    antitragus = ellipsoid(points, (13.6, -11.6, 11.2), (4.2, 2.0, 3.2), turn=rotation(2, 15.0))
-    return soft_min(body, antitragus, 2.5)
+    body = soft_min(body, helix.distance_mm(points), 2.6)
+    body = carve(body, _gutter().distance_mm(points), 1.2)
+    return soft_min(body, lip.distance_mm(points), 1.0)
+
+
+@cache
+def _gutter() -> Tube:
+    """Return the hollow under the rolled lip."""
+    lip = _rims()[1]
+    keep = np.linspace(0, len(lip.centers) - 1, 61).astype(int)[18:52]
+    path = lip.centers[keep].copy()
+    path[:, 2] -= 2.9
+    radius = 1.5 * np.sin(np.linspace(0.25, np.pi - 0.2, len(path)))
+    return Tube(np.column_stack([path, radius]), reach_mm=4.5)

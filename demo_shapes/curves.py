@@ -45,14 +45,16 @@ class Tube:
     array([1.])
     """
 
-    def __init__(self, knots: Sequence[Sequence[float]] | FloatArray, samples: int = 240, *, reach_mm: float = 12.0) -> None:
+    def __init__(
+        self, knots: Sequence[Sequence[float]] | FloatArray, samples: int = 240, *, reach_mm: float = 12.0
+    ) -> None:
         path = spline(knots, samples)
         self.centers, self.radii = path[:, :3], path[:, 3]
         tangent = np.gradient(self.centers, axis=0)
         self._spacing = np.linalg.norm(tangent, axis=1)
         self.tangents = tangent / self._spacing[:, None]
         self._swell = np.gradient(self.radii) / self._spacing
-        self._tree = KDTree(self.centers)
+        self._tree = KDTree(self.centers, leafsize=32)
         self._reach = reach_mm
 
     def distance_mm(self, points: FloatArray) -> FloatArray:
@@ -67,6 +69,39 @@ class Tube:
         offset = points - self.centers[near]
         along = np.einsum("ij,ij->i", offset, self.tangents[near])
         along = np.clip(along, -self._spacing[near], self._spacing[near])
-        along = np.where(((near == 0) & (along < 0)) | ((near == len(self.radii) - 1) & (along > 0)), 0.0, along)
+        along = np.where(
+            ((near == 0) & (along < 0)) | ((near == len(self.radii) - 1) & (along > 0)), 0.0, along
+        )
         across = np.linalg.norm(offset - along[:, None] * self.tangents[near], axis=1)
         return np.asarray(across - self.radii[near] - along * self._swell[near])
+
+
+class Groove:
+    """A line drawn on a front-facing skin, its depth and width given at each knot.
+
+    Parameters
+    ----------
+    knots : sequence of (x, z, depth, width)
+        In mm; depth below zero raises a welt.
+
+    Examples
+    --------
+    >>> line = Groove([(0, 0, 1, 1), (5, 0, 1, 1), (10, 0, 1, 1)])
+    >>> line.depth_mm(np.array([[5.0, 90.0, 0.0], [5.0, 90.0, 9.0]])).round(3).tolist()
+    [1.0, 0.0]
+    """
+
+    def __init__(self, knots: Sequence[Sequence[float]], samples: int = 160) -> None:
+        path = spline(knots, samples)
+        self._depth, self._width = path[:, 2], path[:, 3]
+        self._tree = KDTree(path[:, :2], leafsize=32)
+        self._reach = 4.0 * float(self._width.max())
+
+    def depth_mm(self, points: FloatArray) -> FloatArray:
+        """Return how deep the groove is at (n, 3) points, seen along y."""
+        away, near = self._tree.query(points[:, [0, 2]], distance_upper_bound=self._reach)
+        depth = np.zeros(len(points))
+        close = np.isfinite(away)
+        near, ratio = near[close], away[close] / self._width[near[close]]
+        depth[close] = self._depth[near] * np.exp(-0.5 * ratio * ratio)
+        return depth
