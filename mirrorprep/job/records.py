@@ -6,11 +6,13 @@ import json
 import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
+import mirrorprep
 from mirrorprep.errors import MirrorPrepError
 from mirrorprep.handover.atomic import write_bytes
 from mirrorprep.solid.certify import certify
@@ -66,6 +68,16 @@ def digest(*parts: object) -> str:
     """Return a SHA-256 over plain data, the same for the same data."""
     text = json.dumps(parts, sort_keys=True, default=str, ensure_ascii=True)
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+@cache
+def code_digest() -> str:
+    """Return a SHA-256 over the package's own source, so that a record of other code is never taken up."""
+    root = Path(mirrorprep.__file__).parent
+    state = hashlib.sha256()
+    for file in sorted(root.rglob("*.py")):
+        state.update(file.relative_to(root).as_posix().encode() + file.read_bytes())
+    return state.hexdigest()
 
 
 def keep(record: StageRecord, file: Path, key: str) -> None:

@@ -5,14 +5,13 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Final
 
-from mirrorprep import __version__
 from mirrorprep.errors import StoppedByFindingError
 from mirrorprep.handover.atomic import output_folder
 from mirrorprep.intake.identity import sha256_of
 from mirrorprep.job.delivery import FILE_NAMES, Delivery, deliver
 from mirrorprep.job.jobfile import read_job
 from mirrorprep.job.mould_files import refuse_existing
-from mirrorprep.job.records import StageRecord, digest, keep, recall
+from mirrorprep.job.records import StageRecord, code_digest, digest, keep, recall
 from mirrorprep.job.stages import Work, steps_of
 from mirrorprep.job.tables import Job
 from mirrorprep.progress import SILENT, Progress
@@ -122,13 +121,13 @@ def run_stages(
 
     Finished stages are kept in ``target/.work`` until the job is done, so that a job which was stopped, by
     an error, a finding or a lost machine, goes on where it stood. A stage is taken up again only when
-    everything it depends on is unchanged: version, tables of the job, digests of the files it names, and
+    everything it depends on is unchanged: the code, the tables of the job, digests of the files it names, and
     the stages before it.
     """
     refuse_existing([target / name for name in FILE_NAMES], overwrite=overwrite)
     work = Work(job=job, folder=base)
     store = output_folder(target / WORK_FOLDER)
-    key = digest(__version__, _file_digests(job, base))
+    key = digest(code_digest(), _file_digests(job, base))
     done = 0.0
     for step in steps_of(job):
         key = digest(key, step.name, {name: asdict(getattr(job, name)) for name in step.tables})
