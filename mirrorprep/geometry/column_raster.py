@@ -232,7 +232,7 @@ def _grid_hits(vertices: FloatArray, faces: IntArray, grid: ColumnGrid) -> _Hits
     start, stop = first_row[corners[:, 0]].astype(np.int64), first_row[corners[:, 2]].astype(np.int64)
     face, offset = _expand(stop - start)
     row = start[face] + offset
-    cut = _cut_rows(np.column_stack([y, x, vertices[:, 2]]), corners[face], row.astype(np.float64))
+    cut = _cut_rows((y, x, vertices[:, 2]), corners[face], row.astype(np.float64))
     left = np.clip(np.ceil(cut.x_left), 0, width).astype(np.int64)
     right = np.clip(np.ceil(cut.x_right), 0, width).astype(np.int64)
     span, offset = _expand(right - left)
@@ -264,7 +264,7 @@ def _point_hits(vertices: FloatArray, faces: IntArray, points: FloatArray) -> _H
     face, point = face[strip], order[begin[strip] + offset]
     inside = (y[corners[face, 0]] <= points[point, 0]) & (points[point, 0] < y[corners[face, 2]])
     face, point = face[inside], point[inside]
-    cut = _cut_rows(np.column_stack([y, x, vertices[:, 2]]), corners[face], points[point, 0])
+    cut = _cut_rows((y, x, vertices[:, 2]), corners[face], points[point, 0])
     met = np.flatnonzero((cut.x_left <= points[point, 1]) & (points[point, 1] < cut.x_right))
     point = point[met]
     return _Hits(point, cut.height(met, points[point, 1]), cut.leaving(cyclic[face])[met])
@@ -308,12 +308,12 @@ class _Cut:
         return np.asarray(z_left + share * (self.z_right[which] - z_left))
 
 
-def _cut_rows(points: FloatArray, corners: IntArray, row: FloatArray) -> _Cut:
+def _cut_rows(points: tuple[FloatArray, ...], corners: IntArray, row: FloatArray) -> _Cut:
     """Cut triangles, whose corners are sorted by y, with the rows ``y = row`` that meet them."""
-    low, middle, high = points[corners[:, 0]], points[corners[:, 1]], points[corners[:, 2]]
-    upper = (row >= middle[:, 0])[:, None]
-    x_long, z_long = _cross(low, high, row)
-    x_short, z_short = _cross(np.where(upper, middle, low), np.where(upper, high, middle), row)
+    low, middle, high = corners.T
+    upper = row >= points[0][middle]
+    x_long, z_long = _cross(points, low, high, row)
+    x_short, z_short = _cross(points, np.where(upper, middle, low), np.where(upper, high, middle), row)
     long_left = x_long < x_short
     return _Cut(
         np.where(long_left, x_long, x_short),
@@ -324,7 +324,10 @@ def _cut_rows(points: FloatArray, corners: IntArray, row: FloatArray) -> _Cut:
     )
 
 
-def _cross(start: FloatArray, stop: FloatArray, row: FloatArray) -> tuple[FloatArray, FloatArray]:
-    share = (row - start[:, 0]) / (stop[:, 0] - start[:, 0])
-    x = start[:, 1] + share * (stop[:, 1] - start[:, 1])
-    return x, start[:, 2] + share * (stop[:, 2] - start[:, 2])
+def _cross(
+    points: tuple[FloatArray, ...], start: IntArray, stop: IntArray, row: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    y, x, z = points
+    y_start, x_start, z_start = y[start], x[start], z[start]
+    share = (row - y_start) / (y[stop] - y_start)
+    return x_start + share * (x[stop] - x_start), z_start + share * (z[stop] - z_start)

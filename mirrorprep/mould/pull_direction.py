@@ -17,10 +17,11 @@ IntArray = NDArray[np.int64]
 
 DIRECTIONS = 512
 _COARSE_TRIANGLES = 8000
-_COARSE_COLUMNS, _FINE_COLUMNS, _FULL_COLUMNS = 64, 128, 256
+_COARSE_COLUMNS, _FINE_COLUMNS, _FULL_COLUMNS = 64, 144, 256
+_CLOSE_SHARE = 2e-4
 _PLANE_WEIGHT = 2e-3
 _HEIGHT_WEIGHT = 2e-5
-_STARTS = 3
+_RANKED_AGAIN, _STARTS = 20, 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,12 +166,15 @@ def search_pull_direction(
     """
     if part.is_empty:
         raise NoPartingError("The part is empty.", remedy="Give a solid part.")
-    full, coarse = _model(part), _model(_decimated(part))
+    close = part.simplified(_CLOSE_SHARE * part.mesh.diagonal_mm)
+    close = part if close.is_empty else close
+    models = _Models(_model(part), _model(close), _model(_decimated(close)))
+    full, coarse = models.full, models.coarse
     axes = np.vstack([hemisphere(directions), np.eye(3)])
     progress.step("pull directions", 0.0)
     landscape = coarse.pulls(axes, _COARSE_COLUMNS)
     progress.step("refining the pull direction", 0.5)
-    best = [_refined(full, coarse, axes, landscape, plane=plane) for plane in (False, True)]
+    best = [_refined(models, axes, landscape, plane=plane) for plane in (False, True)]
     progress.step("pull direction", 1.0)
     return PullSearch(
         directions=axes,
@@ -183,6 +187,15 @@ def search_pull_direction(
         coarse_triangles=len(coarse.faces),
         coarse_error=max(_disagreement(full, coarse, pull) for pull in best),
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Models:
+    """The part, a copy close enough to polish W on, and a coarse copy for the landscape."""
+
+    full: _Model
+    close: _Model
+    coarse: _Model
 
 
 def _model(part: Solid) -> _Model:
@@ -198,21 +211,25 @@ def _decimated(part: Solid) -> Solid:
     for _ in range(4):
         if len(copy.mesh.faces) <= _COARSE_TRIANGLES:
             break
-        smaller = part.simplified(tolerance)
+        smaller = copy.simplified(tolerance)
         copy = copy if smaller.is_empty else smaller
         tolerance *= 2.0
     return copy
 
 
-def _refined(full: _Model, coarse: _Model, axes: FloatArray, landscape: list[Pull], *, plane: bool) -> Pull:
-    costs = np.array([coarse.cost(pull, plane=plane) for pull in landscape])
+def _refined(models: _Models, axes: FloatArray, landscape: list[Pull], *, plane: bool) -> Pull:
+    """Rank the landscape's best few again on a closer copy, walk downhill from there, measure on the part."""
+    model = models.coarse if plane else models.close
     spacing = np.sqrt(2.0 * np.pi / len(axes))
+    costs = np.array([models.coarse.cost(pull, plane=plane) for pull in landscape])
+    likely = axes[np.argsort(costs, kind="stable")[:_RANKED_AGAIN]]
+    costs = np.array([model.cost(pull, plane=plane) for pull in model.pulls(likely, _FINE_COLUMNS)])
     ends = [
-        _descend(coarse, axes[start], spacing / 2, _FINE_COLUMNS, plane=plane)
-        for start in _separate_minima(axes, costs, 2.5 * spacing)
+        _descend(model, likely[start], spacing / 2, _FINE_COLUMNS, plane=plane)
+        for start in _separate_minima(likely, costs, 2.0 * spacing)
     ]
-    measured = full.pulls(np.array([end.direction for end in ends]), _FULL_COLUMNS)
-    return min(measured, key=lambda pull: full.cost(pull, plane=plane))
+    measured = models.full.pulls(np.array([end.direction for end in ends]), _FULL_COLUMNS)
+    return min(measured, key=lambda pull: models.full.cost(pull, plane=plane))
 
 
 def _separate_minima(axes: FloatArray, costs: FloatArray, apart_rad: float) -> list[int]:
