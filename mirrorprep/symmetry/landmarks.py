@@ -175,16 +175,30 @@ def landmark_plane(landmarks: Landmarks, *, robust: bool = True) -> LandmarkPlan
     prior = np.array([landmarks.weights.get(name, 1.0) for name in landmarks.names])
     if not prior.sum() > 0.0:
         raise GeometryError("There are 0 landmarks with weight.", remedy=_REMEDY)
-    kept = np.ones(len(prior))
-    normal, offset, values, total = arrays.fit(prior)
-    if robust and len(prior) > 3:
+    kept = _robust_weights(arrays, prior) if robust and len(prior) > 3 else np.ones(len(prior))
+    return _described(landmarks, arrays, prior, kept, arrays.fit(prior * kept))
+
+
+def _robust_weights(arrays: _Arrays, prior: FloatArray) -> FloatArray:
+    """Return the weights of the start, all landmarks or one pair, that ends with the least median misfit."""
+    lone = np.eye(len(prior))[len(arrays.midline) :] * (np.linalg.norm(arrays.across, axis=1) > 0.0)[:, None]
+    starts = [np.ones(len(prior)), *lone[(lone * prior).sum(axis=1) > 0.0]]
+    best, least = starts[0], np.inf
+    for kept in starts:
         for _ in range(ROBUST_STEPS):
-            misfit, freedoms = arrays.misfit(normal, offset)
-            ratio = misfit / np.sqrt(freedoms) * np.sqrt(prior)
+            ratio = _ratio(arrays, prior, kept)
             width = max(ROBUST_WIDTH * float(np.median(ratio[prior > 0.0])), 1e-9)
             kept = 1.0 / (1.0 + (ratio / width) ** 2) ** 2
-            normal, offset, values, total = arrays.fit(prior * kept)
-    return _described(landmarks, arrays, prior, kept, (normal, offset, values, total))
+        median = float(np.median(_ratio(arrays, prior, kept)[prior > 0.0]))
+        if median < least * (1.0 - 1e-6):
+            best, least = kept, median
+    return best
+
+
+def _ratio(arrays: _Arrays, prior: FloatArray, kept: FloatArray) -> FloatArray:
+    normal, offset, _, _ = arrays.fit(prior * kept)
+    misfit, freedoms = arrays.misfit(normal, offset)
+    return np.asarray(misfit * np.sqrt(prior))
 
 
 def _described(
