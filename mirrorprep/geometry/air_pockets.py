@@ -19,6 +19,7 @@ from mirrorprep.geometry.cavity_columns import (
     used_vertices,
 )
 from mirrorprep.geometry.rising_level import (
+    Links,
     Opening,
     air_left_mm3,
     connected_air,
@@ -205,7 +206,7 @@ def analyse_columns(
     *,
     points_mm: FloatArray,
     smallest_mm3: float = 0.5,
-    links: tuple[IntArray, IntArray] | None = None,
+    links: Links | None = None,
 ) -> AirAnalysis:
     """Return what `trapped_air` finds, for columns that are used more than once.
 
@@ -221,7 +222,7 @@ def analyse_columns(
         From `neighbour_links`, when already known.
     """
     links = neighbour_links(columns) if links is None else links
-    touched, idle = touched_by(columns, openings)
+    touched, idle = touched_by(columns, links, openings)
     escape = escape_levels(columns, links, touched)
     alone = escape_levels(columns, links, touched[:1]) if len(touched) > 1 else escape
     escape = np.where(np.isneginf(alone), alone, escape)
@@ -295,7 +296,7 @@ def default_spacing_mm(points: FloatArray, up: ArrayLike, openings: Sequence[Ope
 
 def _pockets(
     columns: CavityColumns,
-    links: tuple[IntArray, IntArray],
+    links: Links,
     escape: FloatArray,
     *,
     vented_to: FloatArray | None = None,

@@ -17,14 +17,39 @@ Touched = tuple[IntArray, FloatArray]
 """The pieces of columns that an opening touches and the level up to which it drains each."""
 
 
-def touched_by(columns: CavityColumns, openings: Sequence[Opening]) -> tuple[list[Touched], tuple[int, ...]]:
-    """Return for each opening the pieces it touches and the level up to which it drains them."""
+Links = tuple[IntArray, IntArray]
+
+
+def touched_by(
+    columns: CavityColumns, links: Links, openings: Sequence[Opening]
+) -> tuple[list[Touched], tuple[int, ...]]:
+    """Return for each opening the pieces it touches and the level up to which it drains them.
+
+    Also returns the openings that touch nothing. Without openings the highest point counts as one.
+    """
     if not openings:
-        highest = np.array([int(np.argmax(columns.top_mm))])
+        highest = highest_piece(columns, links)
         return [(highest, columns.top_mm[highest])], ()
     plan = columns.plan_mm
     touched = [_touch(columns, plan, np.asarray(point, dtype=np.float64), r) for point, r in openings]
     return touched, tuple(i for i, (pieces, _) in enumerate(touched) if len(pieces) == 0)
+
+
+def highest_piece(columns: CavityColumns, links: Links) -> IntArray:
+    """Return the highest piece, shape (1,), of the largest connected part of the cavity.
+
+    A column that grazes a tip can stand alone, cut off from the rest at this spacing.
+    """
+    labels = _joined_pieces(len(columns.top_mm), *links)
+    volume = np.bincount(labels, weights=columns.top_mm - columns.bottom_mm)
+    inside = np.flatnonzero(labels == int(np.argmax(volume)))
+    return inside[[int(np.argmax(columns.top_mm[inside]))]]
+
+
+def _joined_pieces(count: int, first: IntArray, second: IntArray) -> IntArray:
+    graph = csr_array((np.ones(len(first)), (first, second)), shape=(count, count))
+    _, labels = connected_components(graph, directed=False)
+    return np.asarray(labels, dtype=np.int64)
 
 
 def _touch(columns: CavityColumns, plan: FloatArray, point: FloatArray, radius: float) -> Touched:
@@ -38,9 +63,7 @@ def _touch(columns: CavityColumns, plan: FloatArray, point: FloatArray, radius: 
     return pieces, np.minimum(columns.top_mm[pieces], local[2] + half[meets])
 
 
-def escape_levels(
-    columns: CavityColumns, links: tuple[IntArray, IntArray], touched: list[Touched]
-) -> FloatArray:
+def escape_levels(columns: CavityColumns, links: Links, touched: list[Touched]) -> FloatArray:
     """Return for each piece the highest level at which its air still reaches an opening."""
     count = len(columns.top_mm)
     pieces, levels = _highest(touched)
@@ -79,15 +102,12 @@ def air_left_mm3(columns: CavityColumns, escape: FloatArray) -> FloatArray:
     return np.asarray(length * columns.spacing_mm**2)
 
 
-def connected_air(columns: CavityColumns, links: tuple[IntArray, IntArray], escape: FloatArray) -> IntArray:
+def connected_air(columns: CavityColumns, links: Links, escape: FloatArray) -> IntArray:
     """Return a label for each piece; pieces that keep air of the same pocket have the same one."""
     first, second = links
     meet = np.minimum(columns.top_mm[first], columns.top_mm[second])
     joined = meet > np.maximum(escape[first], escape[second])
-    count = len(escape)
-    graph = csr_array((np.ones(int(joined.sum())), (first[joined], second[joined])), shape=(count, count))
-    _, labels = connected_components(graph, directed=False)
-    return np.asarray(labels, dtype=np.int64)
+    return _joined_pieces(len(escape), first[joined], second[joined])
 
 
 def lost_volumes_mm3(columns: CavityColumns) -> tuple[float, float]:
@@ -97,6 +117,6 @@ def lost_volumes_mm3(columns: CavityColumns) -> tuple[float, float]:
     return _lost(columns, links), _lost(turned, links)
 
 
-def _lost(columns: CavityColumns, links: tuple[IntArray, IntArray]) -> float:
-    touched, _ = touched_by(columns, ())
+def _lost(columns: CavityColumns, links: Links) -> float:
+    touched, _ = touched_by(columns, links, ())
     return float(air_left_mm3(columns, escape_levels(columns, links, touched)).sum())

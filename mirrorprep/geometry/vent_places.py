@@ -7,13 +7,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from mirrorprep.geometry.air_pockets import AirAnalysis, analyse_columns, default_spacing_mm
 from mirrorprep.geometry.cavity_columns import (
-    CavityColumns,
     cavity_columns,
     neighbour_links,
     require_closed,
     used_vertices,
 )
-from mirrorprep.geometry.rising_level import Opening
+from mirrorprep.geometry.rising_level import Opening, highest_piece
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -98,7 +97,10 @@ def place_vents(
     spacing = default_spacing_mm(points, up, ()) if spacing_mm is None else spacing_mm
     columns = cavity_columns(vertices, faces, up=up, spacing_mm=spacing)
     links = neighbour_links(columns)
-    openings = [_highest_point(columns) if sprue is None else sprue]
+    if sprue is None:
+        top = highest_piece(columns, links)
+        sprue = columns.points_mm(top, columns.top_mm[top])[0], 0.0
+    openings = [sprue]
     bare = analysis = analyse_columns(columns, openings, points_mm=points, links=links)
     vents: list[Point] = []
     for _ in range(_MOST_ROUNDS):
@@ -111,8 +113,3 @@ def place_vents(
         analysis = analyse_columns(columns, openings, points_mm=points, links=links)
     x, y, z = np.asarray(openings[0][0], dtype=np.float64).tolist()
     return VentPlaces(sprue_mm=(x, y, z), vents_mm=tuple(vents), bare=bare, vented=analysis)
-
-
-def _highest_point(columns: CavityColumns) -> Opening:
-    top = np.array([int(np.argmax(columns.top_mm))])
-    return columns.points_mm(top, columns.top_mm[top])[0], 0.0

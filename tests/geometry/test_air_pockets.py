@@ -87,6 +87,15 @@ def test_the_upper_part_of_a_tilted_bell():
     assert air.trapped_mm3 == pytest.approx(4188.790205, rel=2e-3)  # sphere R = 10
 
 
+def test_a_column_that_grazes_a_tip_is_not_the_opening():
+    # A needle thinner than the grid stands on a block: at this spacing some of its columns stand alone.
+    needle = frustum([3, 2, 4], [4.5, 3.5, 30], start_radius_mm=1.0, stop_radius_mm=0.01)
+    body = (box([20, 20, 10]) + needle).mesh
+    for spacing in (0.5, 0.8, 1.0, 1.3):
+        air = trapped_air(body.vertices, body.faces, up=UP, spacing_mm=spacing)
+        assert air.trapped_mm3 < 60.0
+
+
 def test_smooth_convex_bodies_trap_nothing():
     ball = sphere(20.0, segments=96).mesh
     air = trapped_air(ball.vertices, ball.faces, up=(0.3, -0.2, 0.9))

@@ -7,21 +7,22 @@ from mirrorprep.pour.materials import find_material
 from mirrorprep.pour.request import PourRequest, Vent
 from mirrorprep.solid.primitives import box
 
-BLOCK = box([10, 10, 10])
+SIZE = [10, 10, 10]
 
 
 def test_a_part_alone_is_enough():
-    request = PourRequest(cavity=BLOCK)
+    block = box(SIZE)
+    request = PourRequest(cavity=block)
     assert not request.has_mould
     assert request.resolved_material.name == "addition-cure silicone"
-    assert request.liquid_mesh is BLOCK.mesh
+    assert request.liquid_mesh is block.mesh
 
 
 def test_channels_join_the_mesh():
-    channels = box([2, 2, 10], center_mm=[0, 0, 10])
-    request = PourRequest(cavity=BLOCK, channels=channels, material=find_material("epoxy"))
+    block, channels = box(SIZE), box([2, 2, 10], center_mm=[0, 0, 10])
+    request = PourRequest(cavity=block, channels=channels, material=find_material("epoxy"))
     assert request.has_mould
-    assert len(request.liquid_mesh.faces) == len(BLOCK.mesh.faces) + len(channels.mesh.faces)
+    assert len(request.liquid_mesh.faces) == len(block.mesh.faces) + len(channels.mesh.faces)
 
 
 @pytest.mark.parametrize(
@@ -31,12 +32,16 @@ def test_channels_join_the_mesh():
         {"tolerance_mm": 0.0},
         {"clamp_factor": -1.0},
         {"wall_mm": float("nan")},
-        {"cavity": BLOCK - BLOCK},
     ],
 )
 def test_wrong_requests_are_refused(wrong):
     with pytest.raises(UsageError):
-        PourRequest(**{"cavity": BLOCK, **wrong})
+        PourRequest(**{"cavity": box(SIZE), **wrong})
+
+
+def test_an_empty_cavity_is_refused():
+    with pytest.raises(UsageError, match="empty"):
+        PourRequest(cavity=box(SIZE) - box([20, 20, 20]))
 
 
 def test_wrong_vents_are_refused():
