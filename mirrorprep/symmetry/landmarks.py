@@ -184,7 +184,8 @@ def _robust_weights(arrays: _Arrays, prior: FloatArray) -> FloatArray:
     lone = np.eye(len(prior))[len(arrays.midline) :] * (np.linalg.norm(arrays.across, axis=1) > 0.0)[:, None]
     starts = [np.ones(len(prior)), *lone[(lone * prior).sum(axis=1) > 0.0]]
     best, least = starts[0], np.inf
-    for kept in starts:
+    for start in starts:
+        kept = start
         for _ in range(ROBUST_STEPS):
             ratio = _ratio(arrays, prior, kept)
             width = max(ROBUST_WIDTH * float(np.median(ratio[prior > 0.0])), 1e-9)
@@ -192,12 +193,12 @@ def _robust_weights(arrays: _Arrays, prior: FloatArray) -> FloatArray:
         median = float(np.median(_ratio(arrays, prior, kept)[prior > 0.0]))
         if median < least * (1.0 - 1e-6):
             best, least = kept, median
-    return best
+    return np.asarray(best)
 
 
 def _ratio(arrays: _Arrays, prior: FloatArray, kept: FloatArray) -> FloatArray:
     normal, offset, _, _ = arrays.fit(prior * kept)
-    misfit, freedoms = arrays.misfit(normal, offset)
+    misfit, _ = arrays.misfit(normal, offset)
     return np.asarray(misfit * np.sqrt(prior))
 
 

@@ -14,7 +14,7 @@ from mirrorprep.symmetry.region import Entry, Region, read_region
 def row() -> ScanMesh:
     """Five triangles with centroids at x = 0, 10, 20, 30, 40."""
     corner = np.array([[-1.0, -1, 0], [2, -1, 0], [-1, 2, 0]])
-    vertices = np.concatenate([corner + [10 * k, 0, 0] for k in range(5)])
+    vertices = np.concatenate([corner + np.array([10.0 * k, 0, 0]) for k in range(5)])
     return ScanMesh(vertices=vertices, faces=np.arange(15).reshape(-1, 3))
 
 
