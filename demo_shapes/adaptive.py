@@ -119,7 +119,10 @@ def surface(
     edges = _cut_edges(leaves, values)
     around = _cells_around(leaves, edges)
     quads = _sheets(edges, around)
-    points = _vertices(field, lattice, leaves, values, edges, around, quads)
+    crossings = _mean_crossings(edges, quads)
+    owner = np.zeros(len(crossings), dtype=np.int64)
+    owner[quads.ravel()] = around.ravel()
+    points = _settled(field, lattice, _Cells.of(leaves, values, owner), crossings)
     faces = _triangles(points, quads, edges.starts_inside)
     return _evened(field, points, faces, step_mm), faces
 
@@ -277,33 +280,43 @@ def _joined(here: IntArray, there: IntArray, sides: IntArray, count: int) -> Int
     return np.asarray(connected_components(graph, directed=False)[1].reshape(-1, 4), dtype=np.int64)
 
 
-def _vertices(
-    field: Field,
-    lattice: Lattice,
-    leaves: list[IntArray],
-    values: _Values,
-    edges: _Edges,
-    around: IntArray,
-    quads: IntArray,
-) -> FloatArray:
-    """Return the position of each vertex: the mean of its edges' crossings, moved onto the surface."""
+def _mean_crossings(edges: _Edges, quads: IntArray) -> FloatArray:
+    """Return for each vertex the mean of the places where the surface cuts its edges, in steps."""
     place = edges.start.astype(np.float64)
     place[np.arange(len(place)), edges.axis] += edges.crossing * edges.length
     member = quads.ravel()
     share = np.bincount(member).astype(np.float64)
-    mean = np.stack([np.bincount(member, np.repeat(place[:, a], 4)) / share for a in range(3)], axis=1)
-    owner = np.zeros(len(mean), dtype=np.int64)
-    owner[member] = around.ravel()
-    size = np.concatenate([np.full(len(cells), 1 << level) for level, cells in enumerate(leaves)])[owner]
-    low = np.concatenate(leaves)[owner]
-    corner = values.at(np.asarray(low[:, None, :] + size[:, None, None] * _CORNERS, dtype=np.int64))
+    return np.stack([np.bincount(member, np.repeat(place[:, a], 4)) / share for a in range(3)], axis=1)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Cells:
+    """The leaf of each vertex: low corner and size in steps, and the values at its eight corners."""
+
+    low: IntArray
+    size: IntArray
+    corner: FloatArray
+
+    @classmethod
+    def of(cls, leaves: list[IntArray], values: _Values, owner: IntArray) -> "_Cells":
+        """Return the leaves with the given numbers."""
+        low = np.concatenate(leaves)[owner]
+        sizes = np.concatenate([np.full(len(cells), 1 << level) for level, cells in enumerate(leaves)])
+        size = sizes[owner][:, None]
+        corners = np.asarray(low[:, None, :] + size[:, :, None] * _CORNERS, dtype=np.int64)
+        return cls(low, size, values.at(corners))
+
+
+def _settled(field: Field, lattice: Lattice, cells: _Cells, start: FloatArray) -> FloatArray:
+    """Return the vertices moved onto the surface along the gradient within their leaves, in mm."""
+    place = start
     for _ in range(_NEWTON_STEPS):
-        local = (mean - low) / size[:, None]
-        slope = _slope(local, corner) / (size[:, None] * lattice.step_mm)
+        local = (place - cells.low) / cells.size
+        slope = _slope(local, cells.corner) / (cells.size * lattice.step_mm)
         square = np.maximum((slope * slope).sum(axis=1), 0.1)
-        step = (field(lattice.place(mean)) / square)[:, None] * slope / lattice.step_mm
-        mean = low + np.clip(mean - step - low, -0.2 * size[:, None], 1.2 * size[:, None])
-    return lattice.place(mean)
+        step = (field(lattice.place(place)) / square)[:, None] * slope / lattice.step_mm
+        place = cells.low + np.clip(place - step - cells.low, -0.2 * cells.size, 1.2 * cells.size)
+    return lattice.place(place)
 
 
 def _slope(local: FloatArray, corner: FloatArray) -> FloatArray:

@@ -42,7 +42,7 @@ class _Detail(NamedTuple):
 
 _DETAILS = {
     "full": _Detail(0.65, 0.5, 0, 1, 2),
-    "small": _Detail(1.6, 1.0, 0, 1, 2),
+    "small": _Detail(1.75, 1.0, 0, 1, 2),
 }
 
 
@@ -158,7 +158,7 @@ def phantom_head(detail: str = "full", *, seed: int = 0, asymmetry_mm: float = 0
     Parameters
     ----------
     detail : str
-        ``full`` (about 200 000 triangles, 0.6 mm at the ear) or ``small`` (about 28 000, 1.6 mm).
+        ``full`` (about 200 000 triangles, 0.6 mm at the ear) or ``small`` (about 27 000, 1.75 mm).
     seed : int
         Draws the pose, and the form of the asymmetry if there is any.
     asymmetry_mm : float
