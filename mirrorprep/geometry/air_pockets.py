@@ -5,7 +5,7 @@ level that the liquid has reached; the trapped volume is what lies above the sad
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -44,7 +44,7 @@ class AirPocket:
     volume_mm3 : float
         Air above the saddle.
     summit_mm : tuple of 3 floats
-        Highest point of the cavity there: the place for a vent.
+        Highest point of the cavity there among the columns, on its surface: the place for a vent.
     summit_height_mm, saddle_height_mm : float
         Heights along up, measured from the origin of the coordinates.
     vented : bool
@@ -197,14 +197,13 @@ def trapped_air(
     points = used_vertices(vertices, faces)
     spacing = default_spacing_mm(points, up, openings) if spacing_mm is None else spacing_mm
     columns = cavity_columns(vertices, faces, up=up, spacing_mm=spacing)
-    return analyse_columns(columns, openings, points_mm=points, smallest_mm3=smallest_mm3)
+    return analyse_columns(columns, openings, smallest_mm3=smallest_mm3)
 
 
 def analyse_columns(
     columns: CavityColumns,
     openings: Sequence[Opening],
     *,
-    points_mm: FloatArray,
     smallest_mm3: float = 0.5,
     links: Links | None = None,
 ) -> AirAnalysis:
@@ -216,8 +215,6 @@ def analyse_columns(
         The cavity.
     openings, smallest_mm3
         As in `trapped_air`.
-    points_mm : (k, 3) float64
-        The mesh's own vertices, to which summits are moved.
     links : pair of (e,) int64, optional
         From `neighbour_links`, when already known.
     """
@@ -229,9 +226,8 @@ def analyse_columns(
     pockets = _pockets(columns, links, escape)
     if len(touched) > 1:
         pockets += _pockets(columns, links, alone, vented_to=escape)
-    kept = [p for p in pockets if p.volume_mm3 >= smallest_mm3]
     return AirAnalysis(
-        pockets=tuple(_on_the_surface(kept, columns, points_mm)),
+        pockets=tuple(pocket for pocket in pockets if pocket.volume_mm3 >= smallest_mm3),
         trapped_mm3=float(air_left_mm3(columns, escape).sum()),
         volume_mm3=columns.volume_mm3,
         idle_openings=idle,
@@ -342,20 +338,3 @@ def _summits(columns: CavityColumns, pieces: IntArray, label: IntArray) -> IntAr
     away = np.linalg.norm(plan[crest] - middle[of], axis=1)
     order = np.lexsort((away, of))
     return np.asarray(pieces[crest[order[np.flatnonzero(np.diff(of[order], prepend=-1))]]])
-
-
-def _on_the_surface(pockets: list[AirPocket], columns: CavityColumns, points: FloatArray) -> list[AirPocket]:
-    """Return the pockets with each summit moved to the highest mesh vertex beside it, if that is higher."""
-    local = points @ columns.frame.T if pockets else points
-    moved = []
-    for pocket in pockets:
-        here = columns.frame @ np.asarray(pocket.summit_mm)
-        near = np.abs(local - here).max(axis=1) <= 2.0 * columns.spacing_mm
-        near &= local[:, 2] > here[2] + 1e-3 * columns.spacing_mm
-        if near.any():
-            best = int(np.flatnonzero(near)[np.argmax(local[near, 2])])
-            x, y, z = points[best].tolist()
-            moved.append(replace(pocket, summit_mm=(x, y, z), summit_height_mm=float(local[best, 2])))
-        else:
-            moved.append(pocket)
-    return moved

@@ -101,7 +101,7 @@ def place_vents(
         top = highest_piece(columns, links)
         sprue = columns.points_mm(top, columns.top_mm[top])[0], 0.0
     openings = [sprue]
-    bare = analysis = analyse_columns(columns, openings, points_mm=points, links=links)
+    bare = analysis = analyse_columns(columns, openings, links=links)
     vents: list[Point] = []
     for _ in range(_MOST_ROUNDS):
         shut = [p.summit_mm for p in analysis.unvented if p.volume_mm3 > limit_mm3 and not p.isolated]
@@ -110,6 +110,6 @@ def place_vents(
             break
         vents += fresh
         openings += [(point, 0.0) for point in fresh]
-        analysis = analyse_columns(columns, openings, points_mm=points, links=links)
+        analysis = analyse_columns(columns, openings, links=links)
     x, y, z = np.asarray(openings[0][0], dtype=np.float64).tolist()
     return VentPlaces(sprue_mm=(x, y, z), vents_mm=tuple(vents), bare=bare, vented=analysis)
