@@ -1,28 +1,131 @@
-"""Filling the holes of a draft."""
+"""Filling the holes of a draft so that nothing crosses and curvature continues."""
+
+from collections.abc import Callable
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from mirrorprep.condition.draft import Draft, MendStep
-from mirrorprep.geometry.borders import border_loops
-from mirrorprep.geometry.hole_filling import minimal_area_triangulation
+from mirrorprep.geometry.borders import Border, border_loops
+from mirrorprep.geometry.coplanar_borders import join_coplanar
+from mirrorprep.geometry.hole_patch import (
+    Patch,
+    PatchKind,
+    Surroundings,
+    flat_patch,
+    plain_patch,
+    smooth_patch,
+)
+from mirrorprep.geometry.orienting import pieces
+from mirrorprep.geometry.self_intersection import folded_pairs, self_intersections
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+_Maker = Callable[[Surroundings, Border], Patch | None]
+
+_SHEET: Final = 1e-3
 
 
-def fill_holes(draft: Draft) -> tuple[Draft, MendStep]:
-    """Close every border of the draft."""
-    loops = border_loops(draft.faces)
-    patches = [loop[minimal_area_triangulation(draft.vertices[loop])] for loop in loops]
-    faces = np.concatenate(patches) if patches else np.zeros((0, 3), dtype=np.int64)
-    before = len(draft.faces)
-    draft = draft.adding(np.zeros((0, 3)), faces)
-    area = float(draft.areas_mm2()[before:].sum())
+def fill_holes(draft: Draft, *, smooth_angle_deg: float) -> tuple[Draft, MendStep]:
+    """Close every border of the draft.
+
+    Where the surface meets a hole at less than the angle to the hole's plane, its curvature is continued;
+    elsewhere (the end of a tube, a cut base) the hole is capped with the least area. A patch that crosses
+    the surface or another patch is replaced by a plainer one if that crosses less. Open sheets whose
+    patches would enclose next to nothing are left open.
+    """
+    borders = join_coplanar(draft.vertices, border_loops(draft.faces))
+    step = MendStep(name="fill-holes", changed=False, summary="No holes.", counts={"holes": 0})
+    if not borders:
+        return draft, step
+    around = Surroundings(draft.vertices, draft.faces)
+    flattest = float(np.cos(np.radians(smooth_angle_deg)))
+    ladders = [_ladder(not border.joined and around.slope(border) > flattest) for border in borders]
+    patches = [_first(around, border, ladder) for border, ladder in zip(borders, ladders, strict=True)]
+    for _ in range(2):
+        crossing = _crossing(draft, borders, patches)
+        retry = [i for i in np.flatnonzero(crossing) if ladders[i]]
+        if not retry:
+            break
+        others = list(patches)
+        for i in retry:
+            others[i] = _first(around, borders[i], ladders[i])
+        better = _crossing(draft, borders, others) < crossing
+        patches = [other if use else patch for patch, other, use in zip(patches, others, better, strict=True)]
+    return _filled(draft, borders, patches)
+
+
+def _ladder(smooth: bool) -> list[_Maker]:  # noqa: FBT001 - an inner switch
+    return [smooth_patch, flat_patch, plain_patch] if smooth else [flat_patch, plain_patch]
+
+
+def _first(around: Surroundings, border: Border, ladder: list[_Maker]) -> Patch:
+    """Return the first patch of the ladder that can be made, and take what was tried off the ladder."""
+    while ladder:
+        patch = ladder.pop(0)(around, border)
+        if patch is not None:
+            return patch
+    return plain_patch(around, border)
+
+
+def _joined(draft: Draft, borders: list[Border], patches: list[Patch]) -> tuple[Draft, IntArray]:
+    """Return the draft with all patches and the patch number of each new face."""
+    vertices, faces, owner, start = [], [], [], len(draft.vertices)
+    for number, (border, patch) in enumerate(zip(borders, patches, strict=True)):
+        numbers = np.concatenate([border.corners, start + np.arange(len(patch.vertices))])
+        vertices.append(patch.vertices)
+        faces.append(numbers[patch.faces])
+        owner.append(np.full(len(patch.faces), number))
+        start += len(patch.vertices)
+    return draft.adding(np.concatenate(vertices), np.concatenate(faces)), np.concatenate(owner)
+
+
+def _crossing(draft: Draft, borders: list[Border], patches: list[Patch]) -> IntArray:
+    """Return how many pairs of triangles each patch is part of that should not meet."""
+    whole, owner = _joined(draft, borders, patches)
+    new = whole.source < 0
+    new[: len(draft.faces)] = False
+    pairs = self_intersections(whole.vertices, whole.faces, among=new)
+    folds = folded_pairs(whole.vertices, whole.faces[len(draft.faces) :]) + len(draft.faces)
+    hit = np.concatenate([pairs.ravel(), folds.ravel()]) - len(draft.faces)
+    return np.bincount(owner[hit[hit >= 0]], minlength=len(patches))
+
+
+def _filled(draft: Draft, borders: list[Border], patches: list[Patch]) -> tuple[Draft, MendStep]:
+    whole, owner = _joined(draft, borders, patches)
+    sheet = _sheets(whole)
+    new = np.arange(len(whole.faces)) >= len(draft.faces)
+    kept = ~(new & sheet)
+    filled = np.unique(owner[kept[new]])
+    kinds = [patches[i].kind for i in filled]
+    area = float(whole.areas_mm2()[new & kept].sum())
+    smooth, flat = (sum(kind == wanted for kind in kinds) for wanted in (PatchKind.SMOOTH, PatchKind.FLAT))
     step = MendStep(
         name="fill-holes",
-        changed=len(loops) > 0,
-        summary=f"{len(loops)} holes filled with {len(faces)} triangles ({area:.3g} mm²).",
-        counts={"holes": len(loops), "triangles": len(faces), "area_mm2": area},
+        changed=len(filled) > 0,
+        summary=f"{len(filled)} of {len(borders)} holes filled ({area:.3g} mm²), {smooth} of them smoothly.",
+        counts={
+            "holes": len(borders),
+            "filled": len(filled),
+            "smooth": smooth,
+            "flat": flat,
+            "plain": len(filled) - smooth - flat,
+            "triangles": int((new & kept).sum()),
+            "area_mm2": area,
+        },
     )
-    return draft, step
+    return whole.keeping(kept), step
+
+
+def _sheets(draft: Draft) -> BoolArray:
+    """Return the faces of pieces that enclose next to nothing for their area."""
+    piece = pieces(draft.faces)
+    count = int(piece.max()) + 1
+    area = np.bincount(piece, draft.areas_mm2(), count)
+    first = np.zeros((count, 3))
+    first[piece] = draft.vertices[draft.faces[:, 0]]
+    a, b, c = (draft.vertices[draft.faces[:, k]] - first[piece] for k in range(3))
+    volume = np.bincount(piece, np.einsum("ij,ij->i", a, np.cross(b, c)), count) / 6.0
+    return np.asarray((np.abs(volume) < _SHEET * area**1.5)[piece])

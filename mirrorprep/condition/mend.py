@@ -38,6 +38,9 @@ class MendSettings:
         Vertices on open edges within this distance are joined; None takes a millionth of the diagonal.
     island_share : float
         Bodies of less than this share of the largest body's area are dropped.
+    smooth_angle_deg : float
+        Holes whose plane the surface meets at less than this angle are filled with curvature continued, the
+        others capped with the least area.
     most_added_share : float
         The result is refused when more than this share of its area was made up.
     most_dropped_share : float
@@ -57,6 +60,7 @@ class MendSettings:
     fill_holes: bool = True
     weld_mm: float | None = None
     island_share: float = 0.005
+    smooth_angle_deg: float = 60.0
     most_added_share: float = 0.5
     most_dropped_share: float = 0.25
 
@@ -183,7 +187,7 @@ def _chosen(mesh: ScanMesh, steps: MendSettings) -> Iterator[tuple[str, _Step]]:
         (steps.drop_islands, "dropping islands", partial(drop_islands, least_share=steps.island_share)),
         (steps.orient, "orienting", orient),
         (steps.split, "splitting", split),
-        (steps.fill_holes, "filling holes", fill_holes),
+        (steps.fill_holes, "filling holes", partial(fill_holes, smooth_angle_deg=steps.smooth_angle_deg)),
     )
     return ((label, step) for wanted, label, step in ladder if wanted)
 

@@ -58,38 +58,60 @@ def border_groups(vertices: FloatArray, open_edges: IntArray) -> BorderGroups:
     )
 
 
-def border_loops(faces: IntArray) -> list[IntArray]:
-    """Return the closed loops of open edges, each as vertex numbers in the direction a filling must run.
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Border:
+    """A closed loop of open edges, in the direction a filling must run.
+
+    Attributes
+    ----------
+    corners : (k,) int64
+        Vertices, the lowest first.
+    wings : (k,) int64
+        Third vertex of the triangle on the edge from each corner to the next.
+    """
+
+    corners: IntArray
+    wings: IntArray
+
+    @property
+    def joined(self) -> bool:
+        """True for several borders linked by bridges, whose ends occur twice."""
+        return len(np.unique(self.corners)) < len(self.corners)
+
+
+def border_loops(faces: IntArray) -> list[Border]:
+    """Return the closed loops of open edges, sorted by their lowest vertex.
 
     Parameters
     ----------
     faces : (m, 3) int64
-        Consistently oriented, no vertex on two borders (see `mirrorprep.geometry.splitting`); borders that do
-        not close under these conditions are left out.
-
-    Returns
-    -------
-    list of (k,) int64
-        Loops, each starting at its lowest vertex, sorted by it.
+        Consistently oriented, no vertex on two borders (see `mirrorprep.geometry.splitting`); borders that
+        do not close under these conditions are left out.
 
     Examples
     --------
-    >>> [loop.tolist() for loop in border_loops(np.array([[0, 1, 2]]))]
+    >>> [loop.corners.tolist() for loop in border_loops(np.array([[0, 1, 2]]))]
     [[0, 2, 1]]
     """
-    start, stop = faces.ravel(), faces[:, [1, 2, 0]].ravel()
+    start, stop, wing = faces.ravel(), faces[:, [1, 2, 0]].ravel(), faces[:, [2, 0, 1]].ravel()
     base = int(faces.max(initial=0)) + 1
     keys = np.sort(start * base + stop)
     back = stop * base + start
     place = np.minimum(np.searchsorted(keys, back), max(len(keys) - 1, 0))
     lonely = keys[place] != back if len(keys) else np.zeros(0, dtype=bool)
-    following = dict(zip(stop[lonely].tolist(), start[lonely].tolist(), strict=True))
-    loops: list[IntArray] = []
+    ahead = zip(start[lonely].tolist(), wing[lonely].tolist(), strict=True)
+    following = dict(zip(stop[lonely].tolist(), ahead, strict=True))
+    loops: list[Border] = []
     for first in sorted(following):
-        if first in following:
-            walk = [first]
-            while (step := following.pop(walk[-1], None)) is not None and step != first:
-                walk.append(step)
-            if step == first and len(walk) > 2:
-                loops.append(np.array(walk, dtype=np.int64))
+        corners, wings, here = [first], [], first
+        while here in following:
+            here, apex = following.pop(here)
+            wings.append(apex)
+            if here == first:
+                break
+            corners.append(here)
+        if here == first and len(corners) == len(wings) > 2:
+            loops.append(
+                Border(corners=np.array(corners, dtype=np.int64), wings=np.array(wings, dtype=np.int64))
+            )
     return loops

@@ -9,62 +9,59 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 MOST_CORNERS: Final = 240
-"""Longer polygons are first cut in two along their shortest sensible chord."""
+"""Of longer polygons every few corners are triangulated first, then what lies between them."""
+
+_FORBIDDEN: Final = 1e6
 
 
-def minimal_area_triangulation(points: FloatArray) -> IntArray:
+def minimal_area_triangulation(points: FloatArray, *, forbidden: IntArray | None = None) -> IntArray:
     """Return triangles over a closed polygon in space whose summed area is least.
 
     Parameters
     ----------
     points : (n, 3) float64
         Corners in order.
+    forbidden : (k, 2) int64, optional
+        Pairs of corners that must not be joined, because the mesh around already joins them.
 
     Returns
     -------
     (n - 2, 3) int64
-        Corner numbers, wound as the polygon.
+        Corner numbers, wound as the polygon. Where every triangulation joins a forbidden pair, the cheapest
+        of those is given.
 
     Notes
     -----
     Dynamic programming over the polygon's chords: G. Barequet and M. Sharir, "Filling gaps in the boundary
-    of a polyhedron", Computer Aided Geometric Design 12 (1995) 207-229. Time grows with n³; a polygon of more
-    than `MOST_CORNERS` is cut first, so that its triangulation is the least within each part only. The
-    triangles may cross if the polygon is badly knotted.
+    of a polyhedron", Computer Aided Geometric Design 12 (1995) 207-229. Time grows with n³; of a polygon of
+    more than `MOST_CORNERS` every few corners come first, so that the area is least within each part only.
+    The triangles may cross if the polygon is badly knotted.
 
     Examples
     --------
-    >>> bent = np.array([[0.0, 0, 0], [3, 0, 0], [3, 1, 1], [0, 1, 1]])
+    >>> bent = np.array([[0.0, 0, 0], [3, 0, 0], [4, 2, 1], [0, 1, 0]])
     >>> minimal_area_triangulation(bent).tolist()
-    [[0, 1, 2], [0, 2, 3]]
+    [[0, 1, 3], [1, 2, 3]]
     """
-    rings = [np.arange(len(points))]
-    parts = []
-    while rings:
-        ring = rings.pop()
-        if len(ring) > MOST_CORNERS:
-            start, stop = _shortest_chord(points[ring])
-            rings += [ring[start : stop + 1], np.concatenate([ring[stop:], ring[: start + 1]])]
-        else:
-            parts.append(ring[_least_area(points[ring])])
+    count = len(points)
+    penalty = np.zeros((count, count))
+    if forbidden is not None and len(forbidden):
+        penalty[forbidden[:, 0], forbidden[:, 1]] = penalty[forbidden[:, 1], forbidden[:, 0]] = _FORBIDDEN
+    coarse = np.unique(np.linspace(0, count, min(count, MOST_CORNERS), endpoint=False).astype(np.int64))
+    parts = [coarse[_least_area(points[coarse], penalty[np.ix_(coarse, coarse)])]]
+    for start, stop in zip(coarse, np.append(coarse[1:], count), strict=True):
+        if stop - start > 1:
+            ring = np.arange(start, stop + 1) % count
+            parts.append(ring[_least_area(points[ring], penalty[np.ix_(ring, ring)])])
     return np.concatenate(parts)
 
 
-def _shortest_chord(points: FloatArray) -> tuple[int, int]:
-    """Return the chord that is short for the boundary it cuts off, at least a quarter on either side."""
-    count = len(points)
-    apart = np.linalg.norm(points[:, None] - points[None], axis=2)
-    gap = np.abs(np.arange(count)[:, None] - np.arange(count))
-    apart[np.minimum(gap, count - gap) < count // 4] = np.inf
-    start, stop = np.unravel_index(int(np.argmin(apart)), apart.shape)
-    return int(min(start, stop)), int(max(start, stop))
-
-
-def _least_area(points: FloatArray) -> IntArray:
+def _least_area(points: FloatArray, penalty: FloatArray) -> IntArray:
     count = len(points)
     if count < 3:
         return np.zeros((0, 3), dtype=np.int64)
     cost = np.zeros((count, count))
+    penalty = penalty * max(float(np.ptp(points, axis=0).max()), 1e-300) ** 2
     apex = np.zeros((count, count), dtype=np.int64)
     for gap in range(2, count):
         start = np.arange(count - gap)
@@ -73,7 +70,7 @@ def _least_area(points: FloatArray) -> IntArray:
         area = _areas(points[start][:, None], points[middle], points[stop][:, None])
         total = cost[start[:, None], middle] + cost[middle, stop[:, None]] + area
         best = np.argmin(total, axis=1)
-        cost[start, stop] = total[start, best]
+        cost[start, stop] = total[start, best] + penalty[start, stop]
         apex[start, stop] = middle[start, best]
     triangles, spans = [], [(0, count - 1)]
     while spans:
