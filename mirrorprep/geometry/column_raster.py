@@ -93,8 +93,11 @@ class Columns:
 
     def missed_mm(self, height_mm: FloatArray) -> FloatArray:
         """Return the length by which a height lies above the top or below the bottom; zero where empty."""
-        missed = np.maximum(height_mm - self.top_mm, self.bottom_mm - height_mm)
-        return np.where(self.filled, np.maximum(missed, 0.0), 0.0)
+        missed = np.zeros(len(self.top_mm))
+        met = self.filled
+        height, top, bottom = height_mm[met], self.top_mm[met], self.bottom_mm[met]
+        missed[met] = np.maximum(np.maximum(height - top, bottom - height), 0.0)
+        return missed
 
     def at(self, which: IntArray | BoolArray) -> "Columns":
         """Return some of the columns."""
