@@ -143,23 +143,6 @@ def _island(piece: Solid, of_half: str, fate: str) -> Island:
     return Island(of_half=of_half, volume_mm3=piece.volume_mm3, where_mm=(u, v, w), fate=fate)
 
 
-def print_pose(solid: Solid, up: FloatArray) -> FloatArray:
-    """Return the 4 × 4 matrix that lays a half on the bed with `up` upward, in the positive octant.
-
-    Parameters
-    ----------
-    solid : Solid
-        In the part's coordinates.
-    up : (3, 3) float64
-        Columns: two directions that become x and y, and the one that becomes up; a rotation.
-    """
-    turned = solid.mesh.vertices @ up
-    matrix = np.eye(4)
-    matrix[:3, :3] = up.T
-    matrix[:3, 3] = -turned.min(axis=0)
-    return matrix
-
-
 def finished(solid: Solid, cavity: Solid, rotation: FloatArray) -> Solid:
     """Return a half in the part's coordinates, without slivers; vertices of the cavity stay where they are.
 

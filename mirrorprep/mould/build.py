@@ -1,21 +1,33 @@
 """Building a two-part mould around a part."""
 
-from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from mirrorprep.errors import NotASolidError
 from mirrorprep.geometry.air_pockets import AirPocket
-from mirrorprep.mould.assembly import Assembly, assemble, finished, print_pose
+from mirrorprep.mould.assembly import Assembly, assemble, finished
 from mirrorprep.mould.channels import air_pockets
+from mirrorprep.mould.findings import (
+    furniture_findings,
+    island_findings,
+    place,
+    pocket_findings,
+    printing_findings,
+    undercut_findings,
+)
 from mirrorprep.mould.frame import MouldFrame
+from mirrorprep.mould.hardware import bolt_size, screw_length_mm
 from mirrorprep.mould.layout import Layout, lay_out
-from mirrorprep.mould.proof import prove
+from mirrorprep.mould.printing import pieces_for_bed, print_pose, print_report
+from mirrorprep.mould.proof import Proof, prove
 from mirrorprep.mould.result import Half, Mould
 from mirrorprep.mould.settings import MouldSettings
+from mirrorprep.mould.undercut_map import UndercutMap, Verdict, undercut_map, verdict
+from mirrorprep.mould.walls import least_wall_mm, wall_findings
 from mirrorprep.progress import SILENT, Progress
-from mirrorprep.solid.finding import Finding, Severity
+from mirrorprep.solid.finding import Finding
 from mirrorprep.solid.solid import Solid
 
 FloatArray = NDArray[np.float64]
@@ -38,14 +50,15 @@ def build_mould(part: Solid, *, settings: MouldSettings = _DEFAULTS, progress: P
     Returns
     -------
     Mould
-        Halves, channels, findings and proof.
+        Halves, channels, findings and proof. A mould that a rigid casting would lock in is returned with a
+        finding of severity stop that says where, how deep and what to choose.
 
     Raises
     ------
     NotASolidError
         If the part is empty.
     NoPartingError
-        If no parting surface exists.
+        If no parting surface or wall exists, or a half is too high for the printer.
 
     Examples
     --------
@@ -71,57 +84,38 @@ def build_mould(part: Solid, *, settings: MouldSettings = _DEFAULTS, progress: P
     progress.step("air pockets", 0.65)
     openings = [(channel.mouth_mm, channel.start_radius_mm) for channel in layout.runners]
     pockets = air_pockets(layout.cavity, openings).pockets
-    return _proved(allowed, layout, assembly, halves, pockets, progress=progress.part(0.7, 1.0))
-
-
-def _proved(
-    cavity: Solid,
-    layout: Layout,
-    assembly: Assembly,
-    halves: tuple[Half, Half],
-    pockets: Sequence[AirPocket],
-    *,
-    progress: Progress,
-) -> Mould:
-    frame, settings = layout.frame, layout.settings
-    casting = frame.to_part(assembly.casting)
-    loose = [island.volume_mm3 for island in assembly.islands if island.fate == "loose"]
-    hollows = sum(hollow.volume_mm3 for hollow in assembly.hollows) + sum(loose)
-    outer = layout.outside.volume_mm3
-    proof = prove(
-        [half.solid for half in halves],
-        casting,
-        frame.parting.pull_direction,
-        hollows_mm3=hollows,
-        outer_mm3=outer,
-        progress=progress,
-    )
-    findings = [*_pocket_findings(pockets, settings), *_island_findings(assembly, frame), *proof.findings]
-    return Mould(
-        pull_direction=frame.parting.pull_direction,
-        pour_up=frame.rotation[:, 1],
-        parting=frame.parting,
-        trapped_mm3=frame.parting.trapped_mm3,
-        max_undercut_mm=float("nan"),
+    undercut = undercut_map(allowed, layout.frame.parting)
+    made = _Made(
+        cavity=allowed,
+        casting=layout.frame.to_part(assembly.casting),
+        layout=layout,
+        assembly=assembly,
         halves=halves,
-        cavity=cavity,
-        channels=frame.to_part(assembly.channels),
-        casting=casting,
-        outer_volume_mm3=outer,
-        cavity_volume_mm3=cavity.volume_mm3,
-        channels_volume_mm3=assembly.channels.volume_mm3,
-        hollows_volume_mm3=hollows,
-        identity_error=float(proof.identity_error or 0.0),
-        release_interference_mm3=proof.release_interference_mm3,
-        air_pockets=tuple(pockets),
-        islands=assembly.islands,
-        runners=layout.runners,
-        keys=layout.keys,
-        frame=frame,
-        settings=settings,
-        findings=tuple(findings),
-        proof=proof,
+        pockets=pockets,
+        undercut=undercut,
+        decision=verdict(undercut, layout.frame.parting, casting=settings.casting),
     )
+    return _mould(made, _proof(made, progress.part(0.7, 1.0)))
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Made:
+    """Everything that was made, before the proof."""
+
+    cavity: Solid
+    casting: Solid
+    layout: Layout
+    assembly: Assembly
+    halves: tuple[Half, Half]
+    pockets: tuple[AirPocket, ...]
+    undercut: UndercutMap
+    decision: Verdict
+
+    @property
+    def hollows_mm3(self) -> float:
+        """Space inside the outside that is neither mould nor casting; pieces left out are such space too."""
+        loose = [island.volume_mm3 for island in self.assembly.islands if island.fate == "loose"]
+        return sum(hollow.volume_mm3 for hollow in self.assembly.hollows) + sum(loose)
 
 
 def _with_allowance(part: Solid, settings: MouldSettings) -> Solid:
@@ -138,53 +132,91 @@ def _with_allowance(part: Solid, settings: MouldSettings) -> Solid:
 def _halves(assembly: Assembly, layout: Layout) -> tuple[Half, Half]:
     across, up, pull = layout.frame.rotation.T
     backs = {"half_a": np.column_stack([across, -up, -pull]), "half_b": np.column_stack([across, up, pull])}
+    settings = layout.settings
     made = []
     for name, solid in zip(backs, (assembly.half_a, assembly.half_b), strict=True):
         placed = finished(solid, layout.cavity, layout.frame.rotation)
+        pose = print_pose(placed, backs[name], settings.bed_mm)
         made.append(
             Half(
                 name=name,
                 solid=placed,
                 volume_mm3=placed.volume_mm3,
                 triangles=len(placed.mesh.faces),
-                print_pose=print_pose(placed, backs[name]),
+                print_pose=pose,
+                printing=print_report(placed.mesh, pose, settings.bed_mm),
+                pieces=pieces_for_bed(name, placed, pose, settings),
             )
         )
     return made[0], made[1]
 
 
-def _pocket_findings(pockets: Sequence[AirPocket], settings: MouldSettings) -> list[Finding]:
-    bad = [p for p in pockets if not p.vented and p.volume_mm3 > settings.least_pocket_mm3]
-    if not bad:
-        return []
-    worst = max(pocket.volume_mm3 for pocket in bad)
+def _proof(made: _Made, progress: Progress) -> Proof:
+    return prove(
+        [half.solid for half in made.halves],
+        made.casting,
+        made.layout.frame.parting.pull_direction,
+        hollows_mm3=made.hollows_mm3,
+        outer_mm3=made.layout.outside.volume_mm3,
+        flexible=made.layout.settings.casting == "flexible",
+        progress=progress,
+    )
+
+
+def _findings(made: _Made, least_wall: float) -> list[Finding]:
+    layout = made.layout
+    frame, settings = layout.frame, layout.settings
     return [
-        Finding(
-            code="air-pocket",
-            severity=Severity.CAUTION,
-            message=f"{len(bad)} air pockets have no vent; the largest holds {worst:.1f} mm³ "
-            f"(limit {settings.least_pocket_mm3:g}).",
-            measured=worst,
-            limit=settings.least_pocket_mm3,
-            remedy="Tilt the mould while pouring, choose another pour direction, or degas.",
-        )
+        *undercut_findings(made.decision),
+        *pocket_findings(made.pockets, frame, settings),
+        *island_findings(made.assembly.islands, frame),
+        *furniture_findings(layout),
+        *wall_findings(layout, least_wall),
+        *printing_findings(made.halves, settings),
     ]
 
 
-def _island_findings(assembly: Assembly, frame: MouldFrame) -> list[Finding]:
-    found = []
-    for island in assembly.islands:
-        loose = island.fate == "loose"
-        x, y, z = frame.points_to_part(island.where_mm).tolist()
-        found.append(
-            Finding(
-                code="loose-island" if loose else "island-joined",
-                severity=Severity.CAUTION if loose else Severity.NOTE,
-                message=f"A piece of {island.volume_mm3:.3g} mm³ of {island.of_half} was cut off"
-                + (" and left out." if loose else f" and joined to {island.fate}."),
-                where=((x, y, z),),
-                measured=island.volume_mm3,
-                remedy="Place a core there, or fill the hollow of the part." if loose else "",
-            )
-        )
-    return found
+def _mould(made: _Made, proof: Proof) -> Mould:
+    layout, assembly = made.layout, made.assembly
+    frame, settings = layout.frame, layout.settings
+    least_wall = least_wall_mm(layout)
+    shell = layout.shell
+    grip = 2.0 * settings.flange_thickness_mm
+    return Mould(
+        pull_direction=frame.parting.pull_direction,
+        pour_up=frame.rotation[:, 1],
+        parting=frame.parting,
+        trapped_mm3=float(frame.parting.trapped_mm3),
+        max_undercut_mm=made.undercut.max_mm,
+        undercut=made.undercut,
+        verdict=made.decision,
+        halves=made.halves,
+        cavity=made.cavity,
+        channels=frame.to_part(assembly.channels),
+        casting=made.casting,
+        outer_volume_mm3=layout.outside.volume_mm3,
+        cavity_volume_mm3=made.cavity.volume_mm3,
+        channels_volume_mm3=assembly.channels.volume_mm3,
+        hollows_volume_mm3=made.hollows_mm3,
+        identity_error=float(proof.identity_error or 0.0),
+        release_interference_mm3=proof.release_interference_mm3,
+        air_pockets=tuple(_in_part(pocket, frame) for pocket in made.pockets),
+        islands=tuple(replace(i, where_mm=place(frame, i.where_mm)) for i in assembly.islands),
+        runners=layout.runners,
+        keys=layout.keys,
+        bolts=tuple(
+            np.array(place(frame, (*bolt, float(frame.height_mm(bolt)[0])))) for bolt in layout.bolts_uv
+        ),
+        screw_length_mm=screw_length_mm(bolt_size(settings.bolts), grip) if layout.bolts_uv else None,
+        least_wall_mm=least_wall,
+        wall_error_mm=shell.thickness_error_mm if shell is not None else None,
+        frame=frame,
+        settings=settings,
+        findings=(*_findings(made, least_wall), *proof.findings),
+        proof=proof,
+    )
+
+
+def _in_part(pocket: AirPocket, frame: MouldFrame) -> AirPocket:
+    """Return a pocket with its summit in the part's coordinates; heights stay those along up."""
+    return replace(pocket, summit_mm=place(frame, pocket.summit_mm))

@@ -23,6 +23,9 @@ CHANNEL_DRAFT_DEG = 2.0
 SIDES = 24
 _UP = (0.0, 1.0, 0.0)
 _LEAST_ACROSS = 0.1
+_BEYOND_MM = 1.0
+_LED_MM = 4.0
+_STEEPEST = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,28 +76,28 @@ class Channel:
     @property
     def solid(self) -> Solid:
         """The channel's body, reaching a little beyond its opening so that it cuts clean."""
-        parts = [self._stem(self.stop_v_mm + 1.0)]
-        if self.cup_radius_mm > 0.0:
-            rim, floor = self.stop_v_mm, self.stop_v_mm - self.cup_depth_mm
-            cup = [
-                self.ring(floor, self.stop_radius_mm),
-                self.ring(rim, self.cup_radius_mm),
-                self.ring(rim + 1.0, self.cup_radius_mm),
-            ]
-            parts.append(hull_solid(np.vstack(cup)))
-        return union(parts)
+        return union(self._pieces(0.0, self.stop_v_mm + _BEYOND_MM))
 
-    def _stem(self, stop_v: float) -> Solid:
-        start = self.ring(self.start_v_mm, self.start_radius_mm)
-        stop = self.ring(stop_v, self.stop_radius_mm)
+    def wall(self, thickness_mm: float) -> Solid:
+        """Return the channel grown by a wall, up to its opening."""
+        return union(self._pieces(thickness_mm, self.stop_v_mm))
+
+    def _pieces(self, grown: float, stop_v: float) -> list[Solid]:
+        start = self.ring(self.start_v_mm, self.start_radius_mm + grown)
+        pieces = [np.vstack([start, self.ring(stop_v, self.stop_radius_mm + grown)])]
         away = self.mouth_mm[2] - self.axis_w_mm
-        stem = hull_solid(np.vstack([start, stop]))
-        if abs(away) < 1e-6:
-            return stem
-        # A mouth beside the parting surface gets a fin down to the surface: constant along the pull, so that
-        # it releases.
-        reach = self.ring(self.start_v_mm + abs(away) + 2.0 * self.start_radius_mm, self.start_radius_mm)
-        return stem + hull_solid(np.vstack([start, start + np.array([0.0, 0.0, away]), reach]))
+        if abs(away) > 1e-6:
+            # A mouth beside the parting surface gets a fin down to it: constant along the pull, so that it
+            # releases.
+            crest = self.start_v_mm + abs(away) + 2.0 * self.start_radius_mm + grown
+            roof = self.ring(min(crest, stop_v), self.start_radius_mm + grown)
+            pieces.append(np.vstack([start, start + np.array([0.0, 0.0, away]), roof]))
+        if self.cup_radius_mm > 0.0:
+            floor = self.ring(self.stop_v_mm - self.cup_depth_mm, self.stop_radius_mm + grown)
+            rim = self.ring(self.stop_v_mm, self.cup_radius_mm + grown)
+            over = rim + np.array([0.0, stop_v - self.stop_v_mm, 0.0])
+            pieces.append(np.vstack([floor, rim, over]))
+        return [hull_solid(points) for points in pieces]
 
     def ring(self, v: float, radius: float) -> FloatArray:
         """Return the corners of the cross-section; its sides at ±u run along the pull."""
@@ -186,21 +189,19 @@ def plan_channels(
     """
     points = cavity.mesh.vertices
     summit = points[int(np.argmax(points[:, 1]))]
-    sprue = _sprue(summit, frame, top_mm, settings)
-    mouths = [np.array(p.summit_mm) for p in pockets if p.volume_mm3 > settings.least_pocket_mm3]
     radius = settings.vent_diameter_mm / 2.0
-    vents = [
-        _vent(mouth, frame, top_mm, radius)
-        for mouth in mouths
-        if np.linalg.norm(mouth - summit) > sprue.start_radius_mm + radius
-    ]
-    gap = sprue.outlet_radius_mm + 3.0 * radius
-    if not vents:
-        vents = [_vent(m, frame, top_mm, radius) for m in _beside(cavity, frame, sprue, gap)]
-    return [sprue, *vents]
+    served = settings.sprue_diameter_mm / 2.0 + radius
+    mouths = [np.array(p.summit_mm) for p in pockets if p.volume_mm3 > settings.least_pocket_mm3]
+    mouths = [mouth for mouth in mouths if np.linalg.norm(mouth - summit) > served]
+    channels = [_sprue(summit, _axis_w(summit, frame, []), top_mm, settings)]
+    if not mouths:
+        mouths = _beside(cavity, frame, channels[0], channels[0].outlet_radius_mm + 3.0 * radius)
+    for mouth in mouths:
+        channels.append(_vent(mouth, _axis_w(mouth, frame, channels), top_mm, radius))
+    return channels
 
 
-def _sprue(summit: FloatArray, frame: MouldFrame, top_mm: float, settings: MouldSettings) -> Channel:
+def _sprue(summit: FloatArray, axis_w_mm: float, top_mm: float, settings: MouldSettings) -> Channel:
     radius = settings.sprue_diameter_mm / 2.0
     start = float(summit[1]) - 0.5 * radius
     depth = settings.cup_depth_mm if settings.cup_diameter_mm > 0.0 else 0.0
@@ -208,7 +209,7 @@ def _sprue(summit: FloatArray, frame: MouldFrame, top_mm: float, settings: Mould
     return Channel(
         kind="sprue",
         mouth_mm=(float(summit[0]), float(summit[1]), float(summit[2])),
-        axis_w_mm=_axis_w(summit, frame),
+        axis_w_mm=axis_w_mm,
         start_v_mm=start,
         stop_v_mm=top_mm,
         start_radius_mm=radius,
@@ -218,12 +219,12 @@ def _sprue(summit: FloatArray, frame: MouldFrame, top_mm: float, settings: Mould
     )
 
 
-def _vent(mouth: FloatArray, frame: MouldFrame, top_mm: float, radius: float) -> Channel:
+def _vent(mouth: FloatArray, axis_w_mm: float, top_mm: float, radius: float) -> Channel:
     start = float(mouth[1]) - 1.5 * radius
     return Channel(
         kind="vent",
         mouth_mm=(float(mouth[0]), float(mouth[1]), float(mouth[2])),
-        axis_w_mm=_axis_w(mouth, frame),
+        axis_w_mm=axis_w_mm,
         start_v_mm=start,
         stop_v_mm=top_mm,
         start_radius_mm=radius,
@@ -231,9 +232,22 @@ def _vent(mouth: FloatArray, frame: MouldFrame, top_mm: float, radius: float) ->
     )
 
 
-def _axis_w(mouth: FloatArray, frame: MouldFrame) -> float:
-    """Return the height of a channel's axis: a contour surface can be led through its mouth, a plane not."""
-    return float(frame.height_mm(mouth[:2])[0] if frame.parting.kind == "plane" else mouth[2])
+def _axis_w(mouth: FloatArray, frame: MouldFrame, others: Sequence[Channel]) -> float:
+    """Return the height of a channel's axis along the pull.
+
+    A contour surface can be led through a mouth near it. Channels that stand close together share one height,
+    so that the surface need not be steep between them.
+    """
+    level = float(frame.height_mm(mouth[:2])[0])
+    if frame.parting.kind == "plane":
+        return level
+    if abs(mouth[2] - level) < _LED_MM:
+        level = float(mouth[2])
+    for other in others:
+        room = abs(mouth[0] - other.mouth_mm[0]) - other.outlet_radius_mm
+        if room < _STEEPEST * abs(level - other.axis_w_mm):
+            return other.axis_w_mm
+    return level
 
 
 def _beside(cavity: Solid, frame: MouldFrame, sprue: Channel, gap: float) -> list[FloatArray]:

@@ -9,7 +9,7 @@ from mirrorprep.mould.channels import Channel
 from mirrorprep.mould.frame import MouldFrame
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.solid.primitives import box
-from mirrorprep.solid.section import Section, hull_section, hull_solid, level_section, rectangle
+from mirrorprep.solid.section import Section, hull_section, level_section, rectangle
 from mirrorprep.solid.solid import Solid, union
 
 FloatArray = NDArray[np.float64]
@@ -19,7 +19,7 @@ PAD_DEPTH_MM = 3.0
 STANCE = 0.15
 """Least depth of the foot on each side of the parting surface, as a share of the mould's height."""
 
-_CHANNEL_WALL_MM = 3.0
+CHANNEL_WALL_MM = 3.0
 _DRAWN_IN_MM = 0.3
 
 
@@ -42,7 +42,12 @@ def flanged_shell(
         Flange, wall, feet.
     """
     backs = _backs(shell, plan, runners, frame, settings)
-    parts = [shell, _slab(plan, frame, settings), *_walls(runners), *_pads(shell, backs)]
+    parts = [
+        shell,
+        _slab(plan, frame, settings),
+        *(channel.wall(CHANNEL_WALL_MM) for channel in runners),
+        *_pads(shell, backs),
+    ]
     if settings.feet:
         parts.append(_foot(plan, backs))
     return union(parts)
@@ -79,21 +84,6 @@ def _slab(plan: Section, frame: MouldFrame, settings: MouldSettings) -> Solid:
     return (prism & below.translated((0.0, 0.0, thick))) - below.translated((0.0, 0.0, -thick))
 
 
-def _walls(runners: Sequence[Channel]) -> list[Solid]:
-    """Return the wall around each channel that is too wide for the flange alone, ending at its opening."""
-    walls = []
-    for channel in runners:
-        stem = (channel.stop_v_mm - channel.cup_depth_mm, channel.stop_radius_mm)
-        rows = [(channel.start_v_mm, channel.start_radius_mm), stem]
-        points = [channel.ring(v, radius + _CHANNEL_WALL_MM) for v, radius in rows]
-        walls.append(hull_solid(np.vstack(points)))
-        if channel.cup_radius_mm > 0.0:
-            rows = [stem, (channel.stop_v_mm, channel.cup_radius_mm)]
-            points = [channel.ring(v, radius + _CHANNEL_WALL_MM) for v, radius in rows]
-            walls.append(hull_solid(np.vstack(points)))
-    return walls
-
-
 def _backs(
     shell: Solid,
     plan: Section,
@@ -105,14 +95,12 @@ def _backs(
     low, high = shell.bounds_mm
     heights = frame.parting.field.height_mm
     thick = settings.flange_thickness_mm + 1.0
-    reach = [c.outlet_radius_mm + _CHANNEL_WALL_MM for c in runners]
-    tops = [c.axis_w_mm + r for c, r in zip(runners, reach, strict=True)]
-    bottoms = [c.axis_w_mm - r for c, r in zip(runners, reach, strict=True)]
+    walls = np.array([channel.wall(CHANNEL_WALL_MM).bounds_mm[:, 2] for channel in runners])
     stance = STANCE * float(np.ptp(plan.bounds_mm[:, 1])) if settings.feet else 0.0
     middle = float(heights.mean())
-    lower = min(float(low[2]), float(heights.min()) - thick, *bottoms, middle - stance)
-    upper = max(float(high[2]), float(heights.max()) + thick, *tops, middle + stance)
-    return lower, upper
+    lower = min(float(low[2]), float(heights.min()) - thick, walls.min(), middle - stance)
+    upper = max(float(high[2]), float(heights.max()) + thick, walls.max(), middle + stance)
+    return float(lower), float(upper)
 
 
 def _pads(shell: Solid, backs: tuple[float, float]) -> list[Solid]:

@@ -8,16 +8,17 @@ from numpy.typing import NDArray
 
 from mirrorprep.mould.body import block, cylinder
 from mirrorprep.mould.channels import Channel, air_pockets, footprint, plan_channels, pour_up_uv
-from mirrorprep.mould.flange import flange_plan, flanged_shell
+from mirrorprep.mould.flange import FOOT_THICKNESS_MM, flange_plan, flanged_shell
 from mirrorprep.mould.frame import MouldFrame
 from mirrorprep.mould.hardware import bolt_size, bolt_tools, pry_places, pry_tool
+from mirrorprep.mould.marks import mark_tools
 from mirrorprep.mould.parting import find_parting
 from mirrorprep.mould.parting_guide import Guide
 from mirrorprep.mould.register_keys import RegisterKey, key_places, register_key, spread_places
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.mould.shell import Shell, even_shell
 from mirrorprep.progress import Progress
-from mirrorprep.solid.section import Section, disc, level_section, merged, silhouette
+from mirrorprep.solid.section import Section, disc, level_section, merged, rectangle, silhouette
 from mirrorprep.solid.solid import Solid
 
 FloatArray = NDArray[np.float64]
@@ -112,7 +113,11 @@ def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layo
         shell=shell,
         keys=tuple(keys),
         bolts_uv=tuple(places.bolts),
-        tools=(*_bolt_tools(places, outside, frame, settings), *_pry_tools(places, frame)),
+        tools=(
+            *_bolt_tools(places, outside, frame, settings),
+            *_pry_tools(places, frame),
+            *(mark_tools(outside, plan, frame, settings.job_code) if settings.marks else ()),
+        ),
     )
 
 
@@ -172,13 +177,20 @@ def _places(
     reach = 0.0
     if settings.bolts != "none":
         reach = bolt_size(settings.bolts).reach_mm
-        room = (free - core).offset(-reach)
+        room = (free - core - _foot_area(plan, settings)).offset(-reach)
         bolts = spread_places(room, settings.bolt_count, apart_mm=2.0 * reach + _CLEAR_MM)
     taken = [_shadow(cavity, _CLEAR_MM), *(disc(center, reach + 1.0) for center in bolts)]
     keys, radii = key_places(free - merged(taken), settings, taken=bolts)
     depth = min(4.0, 0.3 * settings.flange_width_mm)
     slots = pry_places(plan, [*bolts, *keys], clear_mm=depth + 8.0) if settings.pry_slots else []
     return _Places(bolts=bolts, keys=keys, key_radii_mm=radii, slots=slots, slot_depth_mm=depth)
+
+
+def _foot_area(plan: Section, settings: MouldSettings) -> Section:
+    """Return the strip above the foot of a shell mould, which bolt recesses must not cut."""
+    low, high = plan.bounds_mm
+    thick = FOOT_THICKNESS_MM if settings.feet and settings.body == "shell" else 0.0
+    return rectangle(low - 1.0, (high[0] + 1.0, low[1] + thick + 0.5))
 
 
 def _shadow(cavity: Solid, grown_mm: float) -> Section:

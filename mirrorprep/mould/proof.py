@@ -82,9 +82,9 @@ class OpeningStep:
     between_mm3: float
 
     @property
-    def worst_mm3(self) -> float:
-        """The largest of the three."""
-        return max(self.half_a_mm3, self.half_b_mm3, self.between_mm3)
+    def held_mm3(self) -> float:
+        """The larger of what the halves share with the casting."""
+        return max(self.half_a_mm3, self.half_b_mm3)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,8 +129,8 @@ class Proof:
 
     @property
     def holds(self) -> bool:
-        """True when everything holds."""
-        return not self.findings
+        """True when nothing speaks against using the mould; a flexible casting may be held and give way."""
+        return all(finding.severity is not Severity.STOP for finding in self.findings)
 
     def as_dict(self) -> dict[str, object]:
         """Return plain data for JSON."""
@@ -154,6 +154,7 @@ def prove(
     *,
     hollows_mm3: float = 0.0,
     outer_mm3: float | None = None,
+    flexible: bool = False,
     progress: Progress = SILENT,
 ) -> Proof:
     """Prove that two halves close around a casting without overlap and come off it.
@@ -170,6 +171,8 @@ def prove(
         Volume of bores, clearances and other space inside the outer body that is neither mould nor casting.
     outer_mm3 : float, optional
         Volume of the outer body; the volume identity is checked when it is given.
+    flexible : bool
+        The casting gives way: what is in its way is then a caution, not a stop.
     progress : Progress
         Told about each opening step.
 
@@ -210,17 +213,18 @@ def prove(
         total = sum(half.volume_mm3 for half in halves) + casting.volume_mm3 + hollows_mm3
         identity = abs(total - outer_mm3) / outer_mm3
     limit = RELEASE_LIMIT * casting.volume_mm3
-    peak = max(step.worst_mm3 for step in opening)
+    held = max(step.held_mm3 for step in opening)
+    between = max(step.between_mm3 for step in opening)
     findings = [
         *_half_findings(examined, contact),
         *_fit_findings(overlap, contact, identity),
-        *_release_findings(peak, limit),
+        *_release_findings(held, between, limit, flexible=flexible),
     ]
     return Proof(
         halves=examined,
         halves_overlap_mm3=overlap,
         opening=tuple(opening),
-        release_interference_mm3=peak,
+        release_interference_mm3=max(held, between),
         release_limit_mm3=limit,
         identity_error=identity,
         findings=tuple(findings),
@@ -328,20 +332,34 @@ def _fit_findings(overlap: float, limit: float, identity: float | None) -> list[
     return found
 
 
-def _release_findings(peak: float, limit: float) -> list[Finding]:
-    if peak <= limit:
-        return []
-    message = f"{peak:.3g} mm³ are in the way when the mould is opened (limit {limit:.3g})."
-    remedy = "Cast a flexible material, choose another pull direction, or divide the part."
-    return [_stop("opening-interference", message, peak, limit, remedy=remedy)]
+def _release_findings(held: float, between: float, limit: float, *, flexible: bool) -> list[Finding]:
+    found = []
+    if held > limit:
+        way = "A flexible casting gives way to" if flexible else "The casting stands in the way with"
+        found.append(
+            Finding(
+                code="opening-interference",
+                severity=Severity.CAUTION if flexible else Severity.STOP,
+                message=f"{way} {held:.3g} mm³ when the mould is opened (limit {limit:.3g}).",
+                measured=held,
+                limit=limit,
+                remedy="Open the mould slowly and peel the casting out."
+                if flexible
+                else "Cast a flexible material, choose another pull direction, or divide the part.",
+            )
+        )
+    if between > limit:
+        message = f"The halves share {between:.3g} mm³ while they are moved apart (limit {limit:.3g})."
+        found.append(_stop("halves-collide", message, between, limit))
+    return found
 
 
-def _stop(code: str, message: str, measured: float, limit: float, *, remedy: str = "") -> Finding:
+def _stop(code: str, message: str, measured: float, limit: float) -> Finding:
     return Finding(
         code=code,
         severity=Severity.STOP,
         message=message,
         measured=measured,
         limit=limit,
-        remedy=remedy or "Do not print this mould; build it again with other settings.",
+        remedy="Do not print this mould; build it again with other settings.",
     )

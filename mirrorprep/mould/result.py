@@ -10,9 +10,11 @@ from mirrorprep.mould.assembly import Island
 from mirrorprep.mould.channels import Channel
 from mirrorprep.mould.frame import MouldFrame
 from mirrorprep.mould.parting import PartingSurface
+from mirrorprep.mould.printing import Piece, PrintReport
 from mirrorprep.mould.proof import Proof
 from mirrorprep.mould.register_keys import RegisterKey
 from mirrorprep.mould.settings import MouldSettings
+from mirrorprep.mould.undercut_map import UndercutMap, Verdict
 from mirrorprep.solid.finding import Finding
 from mirrorprep.solid.solid import Solid
 
@@ -35,6 +37,10 @@ class Half:
         Number of triangles.
     print_pose : (4, 4) float64
         Lays it flat on its back on the bed, in the positive octant.
+    printing : PrintReport
+        How it lies there.
+    pieces : tuple of Piece
+        What to print instead when the half does not fit the bed; empty when it does.
     """
 
     name: str
@@ -42,6 +48,8 @@ class Half:
     volume_mm3: float
     triangles: int
     print_pose: FloatArray
+    printing: PrintReport
+    pieces: tuple[Piece, ...] = ()
 
     def as_dict(self) -> dict[str, object]:
         """Return plain data for JSON; whoever writes the file fills in its name."""
@@ -51,6 +59,8 @@ class Half:
             "volume_mm3": self.volume_mm3,
             "triangles": self.triangles,
             "solid": True,
+            "printing": self.printing.as_dict(),
+            "pieces": [piece.name for piece in self.pieces],
         }
 
 
@@ -66,6 +76,10 @@ class Mould:
         Where the halves meet.
     trapped_mm3, max_undercut_mm : float
         What rigid halves would trap, and the deepest sideways hook.
+    undercut : UndercutMap
+        Depth of the hooks per face of the cavity.
+    verdict : Verdict
+        Whether a casting of the stated kind comes out, by the undercut.
     halves : (Half, Half)
         half_a and half_b.
     cavity, channels, casting : Solid
@@ -82,6 +96,14 @@ class Mould:
         Sprue and vents, in mould coordinates.
     keys : tuple of RegisterKey
         In mould coordinates.
+    bolts : tuple of (3,) float64
+        Where the bolts' axes meet the parting surface, in the part's coordinates.
+    screw_length_mm : float or None
+        Length of the screws that fit; None without bolts.
+    least_wall_mm : float
+        Thinnest wall between the cavity and the outside, bores or sockets.
+    wall_error_mm : (float, float, float) or None
+        Least, greatest and root mean square error of a shell's wall; None for other bodies.
     frame : MouldFrame
         The mould coordinates: across, up, pull.
     settings : MouldSettings
@@ -97,6 +119,8 @@ class Mould:
     parting: PartingSurface
     trapped_mm3: float
     max_undercut_mm: float
+    undercut: UndercutMap
+    verdict: Verdict
     halves: tuple[Half, Half]
     cavity: Solid
     channels: Solid
@@ -111,6 +135,10 @@ class Mould:
     islands: tuple[Island, ...]
     runners: tuple[Channel, ...]
     keys: tuple[RegisterKey, ...]
+    bolts: tuple[FloatArray, ...]
+    screw_length_mm: float | None
+    least_wall_mm: float
+    wall_error_mm: tuple[float, float, float] | None
     frame: MouldFrame
     settings: MouldSettings
     findings: tuple[Finding, ...]
@@ -122,8 +150,10 @@ class Mould:
             "pull_direction": self.pull_direction.tolist(),
             "pour_up": self.pour_up.tolist(),
             "parting": self.parting.kind,
-            "trapped_mm3": _number(self.trapped_mm3),
-            "max_undercut_mm": _number(self.max_undercut_mm),
+            "trapped_mm3": self.trapped_mm3,
+            "max_undercut_mm": self.max_undercut_mm,
+            "undercut": self.undercut.as_dict(),
+            "verdict": self.verdict.sentence,
             "halves": [half.as_dict() for half in self.halves],
             "cavity_volume_mm3": self.cavity_volume_mm3,
             "channels_volume_mm3": self.channels_volume_mm3,
@@ -132,12 +162,12 @@ class Mould:
             "identity_error": self.identity_error,
             "release_interference_mm3": self.release_interference_mm3,
             "air_pockets": [pocket.as_dict() for pocket in self.air_pockets],
+            "least_wall_mm": self.least_wall_mm,
+            "wall_error_mm": self.wall_error_mm,
+            "bolts_mm": [bolt.tolist() for bolt in self.bolts],
+            "screw_length_mm": self.screw_length_mm,
             "islands": [asdict(island) for island in self.islands],
             "settings": self.settings.as_dict(),
             "proof": self.proof.as_dict(),
             "findings": [finding.as_dict() for finding in self.findings],
         }
-
-
-def _number(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None

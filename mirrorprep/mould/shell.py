@@ -75,9 +75,9 @@ def even_shell(cavity: Solid, wall_mm: float, *, grid_mm: float | None = None) -
 
     Notes
     -----
-    Distances are exact (point to triangle) to a hundredth of the grid spacing near the wall's outside; the level set is
-    contoured between the grid points. For a convex part the volume follows Steiner's formula
-    V + A t + M t² + 4/3 π t³.
+    Near the wall's outside distances are those to the triangles found by samples; the level set is contoured
+    and its vertices are drawn onto the exact distance. For a convex part the volume follows Steiner's
+    formula V + A t + M t² + 4/3 π t³, from below, to the second order of the grid spacing.
 
     Examples
     --------

@@ -68,6 +68,10 @@ class Section:
         grown = self._region.offset(float(distance_mm), circular_segments=_ARC_SEGMENTS)
         return Section(grown.simplify(1e-3))
 
+    def moved(self, shift_uv: ArrayLike) -> "Section":
+        """Return the region moved by a vector."""
+        return Section(self._region.translate(tuple(np.asarray(shift_uv, dtype=np.float64).tolist())))
+
     def contains(self, points_uv: ArrayLike) -> NDArray[np.bool_]:
         """Tell for (n, 2) points whether they lie inside (even-odd rule)."""
         points = np.asarray(points_uv, dtype=np.float64).reshape(-1, 2)

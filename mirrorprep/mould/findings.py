@@ -1,0 +1,128 @@
+"""What a finished mould has to say about itself."""
+
+from collections.abc import Sequence
+
+from mirrorprep.geometry.air_pockets import AirPocket
+from mirrorprep.mould.assembly import Island
+from mirrorprep.mould.frame import MouldFrame
+from mirrorprep.mould.layout import Layout
+from mirrorprep.mould.result import Half
+from mirrorprep.mould.settings import MouldSettings
+from mirrorprep.mould.undercut_map import RIGID_SHARE, Verdict
+from mirrorprep.solid.finding import Finding, Severity
+
+LOOSE_STOP_MM3 = 5.0
+"""A loose piece of mould above this volume leaves a hollow of the casting unformed: it stops the job."""
+
+_CRUMB_MM3 = 1e-6
+
+
+def pocket_findings(
+    pockets: Sequence[AirPocket], frame: MouldFrame, settings: MouldSettings
+) -> list[Finding]:
+    """Return a finding on the air pockets (in mould coordinates) that stay."""
+    bad = [p for p in pockets if not p.vented and p.volume_mm3 > settings.least_pocket_mm3]
+    if not bad:
+        return []
+    worst = max(pocket.volume_mm3 for pocket in bad)
+    return [
+        Finding(
+            code="air-pocket",
+            severity=Severity.CAUTION,
+            message=f"{len(bad)} air pockets have no vent; the largest holds {worst:.1f} mm³ "
+            f"(limit {settings.least_pocket_mm3:g} mm³).",
+            where=tuple(place(frame, pocket.summit_mm) for pocket in bad[:24]),
+            measured=worst,
+            limit=settings.least_pocket_mm3,
+            remedy="Tilt the mould while pouring, choose another pour direction, or degas.",
+        )
+    ]
+
+
+def island_findings(islands: Sequence[Island], frame: MouldFrame) -> list[Finding]:
+    """Return a finding for every piece of mould material that was cut off."""
+    found = []
+    for island in islands:
+        loose = island.fate == "loose"
+        grave = Severity.STOP if island.volume_mm3 > LOOSE_STOP_MM3 else Severity.CAUTION
+        crumb = abs(island.volume_mm3) < _CRUMB_MM3
+        found.append(
+            Finding(
+                code="loose-island" if loose else "island-joined",
+                severity=grave if loose and not crumb else Severity.NOTE,
+                message=f"A piece of {max(island.volume_mm3, 0.0):.3g} mm³ of {island.of_half} was cut off"
+                + (" and left out." if loose else f" and joined to {island.fate}."),
+                where=(place(frame, island.where_mm),),
+                measured=island.volume_mm3,
+                limit=LOOSE_STOP_MM3,
+                remedy="Place a core there, or fill the hollow of the part." if loose and not crumb else "",
+            )
+        )
+    return found
+
+
+def undercut_findings(verdict: Verdict) -> list[Finding]:
+    """Return the verdict on the undercut as a finding, when there is anything to say."""
+    if verdict.finding is not None:
+        return [verdict.finding]
+    if verdict.casting == "rigid" or verdict.limit == RIGID_SHARE:
+        return []
+    return [
+        Finding(
+            code="undercut-flexes",
+            severity=Severity.CAUTION,
+            message=verdict.sentence,
+            measured=verdict.measured,
+            limit=verdict.limit,
+            remedy="Open the mould slowly and peel the casting out.",
+        )
+    ]
+
+
+def furniture_findings(layout: Layout) -> list[Finding]:
+    """Return findings on keys and bolts that found no room."""
+    settings = layout.settings
+    wanted = {
+        "keys-missing": ("register keys", settings.key_count, len(layout.keys)),
+        "bolts-missing": (
+            "clamp bolts",
+            settings.bolt_count if settings.bolts != "none" else 0,
+            len(layout.bolts_uv),
+        ),
+    }
+    return [
+        Finding(
+            code=code,
+            severity=Severity.CAUTION,
+            message=f"Only {placed} of {asked} {name} found room.",
+            measured=float(placed),
+            limit=float(asked),
+            remedy="Choose a wider flange, or fewer or smaller ones.",
+        )
+        for code, (name, asked, placed) in wanted.items()
+        if placed < asked
+    ]
+
+
+def printing_findings(halves: Sequence[Half], settings: MouldSettings) -> list[Finding]:
+    """Return findings on halves that had to be divided for the bed."""
+    bed = " × ".join(f"{length:g}" for length in settings.bed_mm)
+    return [
+        Finding(
+            code="half-divided",
+            severity=Severity.CAUTION,
+            message=f"{half.name} does not fit the bed of {bed} mm and was divided into "
+            f"{len(half.pieces)} pieces.",
+            measured=max(half.printing.size_mm),
+            limit=max(settings.bed_mm),
+            remedy="Join the pieces by their keys and glue them before use.",
+        )
+        for half in halves
+        if half.pieces
+    ]
+
+
+def place(frame: MouldFrame, point_mm: Sequence[float]) -> tuple[float, float, float]:
+    """Return a point of mould coordinates in the part's."""
+    x, y, z = frame.points_to_part(point_mm).tolist()
+    return x, y, z

@@ -1,0 +1,73 @@
+"""The walls of a mould: how thin they are, and whether anything breaks through them."""
+
+import numpy as np
+
+from mirrorprep.mould.layout import Layout
+from mirrorprep.mould.settings import MINIMUM_WALL_MM
+from mirrorprep.solid.finding import Finding, Severity
+from mirrorprep.solid.gap import least_gap_mm
+from mirrorprep.solid.solid import union
+
+_BREAKOUT_MM3 = 1e-6
+
+
+def least_wall_mm(layout: Layout) -> float:
+    """Return the thinnest wall between the cavity and the outside, bores, slots or sockets.
+
+    The outside is a shell, whose wall was measured, or plain faces, whose distance follows from extents.
+    """
+    reach = layout.settings.wall_mm
+    gaps = [_outside_wall_mm(layout)]
+    tools = [*layout.tools, *(key.female for key in layout.keys)]
+    if tools:
+        gaps.append(least_gap_mm(layout.cavity, union(tools), reach_mm=reach))
+    return min(gaps)
+
+
+def _outside_wall_mm(layout: Layout) -> float:
+    if layout.shell is not None:
+        return layout.settings.wall_mm + layout.shell.thickness_error_mm[0]
+    inner, outer = layout.cavity.bounds_mm, layout.outside.bounds_mm
+    if layout.settings.body == "block":
+        return float(min((inner[0] - outer[0]).min(), (outer[1] - inner[1]).min()))
+    center = outer.mean(axis=0)[[0, 2]]
+    faceted = float(np.ptp(outer[:, 0])) / 2.0 * np.cos(np.pi / 96.0)
+    around = np.linalg.norm(layout.cavity.mesh.vertices[:, [0, 2]] - center, axis=1).max()
+    return float(min(faceted - around, inner[0, 1] - outer[0, 1], outer[1, 1] - inner[1, 1]))
+
+
+def wall_findings(layout: Layout, least_mm: float) -> list[Finding]:
+    """Return findings on thin walls and on channels that come out elsewhere than at the top."""
+    found = []
+    limit = MINIMUM_WALL_MM[layout.settings.process]
+    if least_mm < limit:
+        found.append(
+            Finding(
+                code="thin-wall",
+                severity=Severity.STOP if least_mm <= 0.0 else Severity.CAUTION,
+                message=f"The thinnest wall of the mould is {least_mm:.2f} mm (limit {limit:g} mm).",
+                measured=least_mm,
+                limit=limit,
+                remedy="Choose a thicker wall, fewer or smaller keys and bolts.",
+            )
+        )
+    top = layout.runners[0].stop_v_mm
+    for channel in layout.runners:
+        out = channel.solid - layout.outside
+        below = [
+            f for f in out.fragments() if f.volume_mm3 > _BREAKOUT_MM3 and f.bounds_mm[0, 1] < top - 1e-6
+        ]
+        if below:
+            x, y, z = layout.frame.points_to_part(below[0].bounds_mm.mean(axis=0)).tolist()
+            found.append(
+                Finding(
+                    code="channel-breaks-out",
+                    severity=Severity.STOP,
+                    message=f"The {channel.kind} comes out of the side of the mould.",
+                    where=((x, y, z),),
+                    measured=sum(fragment.volume_mm3 for fragment in below),
+                    limit=0.0,
+                    remedy="Choose a wider flange, a thicker wall or another pour direction.",
+                )
+            )
+    return found
