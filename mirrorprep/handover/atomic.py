@@ -114,7 +114,7 @@ def _refuse_bad_target(shown: Path, target: Path, *, overwrite: bool) -> None:
     if target.is_dir():
         raise OutputError(f"'{shown}' is a folder.", remedy="Name a file.")
     if target.exists() and not overwrite:
-        raise _exists(shown)
+        raise already_there(shown)
     if not target.parent.is_dir():
         raise OutputError(
             f"'{shown}' cannot be written: its folder does not exist.", remedy="Make the folder first."
@@ -154,7 +154,8 @@ def _flush_folder(folder: Path) -> None:
             os.close(handle)
 
 
-def _exists(shown: Path) -> OutputError:
+def already_there(shown: Path) -> OutputError:
+    """Return the error for a file that exists and may not be replaced."""
     return OutputError(
         f"'{shown}' exists already.", remedy="Choose another name or ask for it to be overwritten."
     )
@@ -162,7 +163,7 @@ def _exists(shown: Path) -> OutputError:
 
 def _output_error(shown: Path, error: OSError) -> OutputError:
     if isinstance(error, FileExistsError):
-        return _exists(shown)
+        return already_there(shown)
     if error.errno in _FULL:
         return OutputError(
             f"'{shown}' cannot be written: the disk is full.", remedy="Free space and run again."

@@ -1,6 +1,11 @@
 """Shared shapes for the handover tests; drawing tests skip where the machine cannot draw."""
 
+import sys
+from pathlib import Path
+
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))  # for the helpers beside the tests
 
 from mirrorprep.handover.display import working_window
 from mirrorprep.solid.primitives import box, frustum, sphere
