@@ -15,6 +15,8 @@ from mirrorprep.handover.sheet import FOOT, GAP, SMALL, TEXT, TITLE, Sheet, roun
 FloatArray = NDArray[np.float64]
 
 _PANEL: Final = 300
+_TOP: Final = TITLE + 40
+_DISC_PX: Final = 32.0
 _HATCH_PX: Final = 9
 _LEAST_SEALED_MM3: Final = 5.0
 
@@ -47,16 +49,16 @@ def picture_level_strip(
     views = [level_view(analysis, state.level_mm, along=along, pixels=_PANEL) for state in states]
     scale = min(_PANEL / views[0].liquid_mm.shape[1], _PANEL / views[0].liquid_mm.shape[0])
     width, height = (max(1, int(side * scale)) for side in reversed(views[0].liquid_mm.shape))
-    sheet = Sheet((width + GAP) * len(views) + GAP, TITLE + height + FOOT + LEGEND_FOOT + GAP)
+    sheet = Sheet((width + GAP) * len(views) + GAP, _TOP + height + FOOT + LEGEND_FOOT + GAP)
     for number, (state, view) in enumerate(zip(states, views, strict=True)):
         left = GAP + number * (width + GAP)
-        sheet.image(_tinted(view, (height, width)), left, TITLE)
-        sheet.box(left - 0.5, TITLE - 0.5, width, height, edgecolor=RULE)
+        sheet.image(_tinted(view, (height, width)), left, _TOP)
+        sheet.box(left - 0.5, _TOP - 0.5, width, height, edgecolor=RULE)
         sheet.text(left, TITLE / 2, f"{100 * state.fraction:.0f} %", weight="bold", size=TEXT)
-        _level_line(sheet, view, state, (left, TITLE, width, height))
-        _marks(sheet, analysis, view, state, (left, TITLE, width, height))
-        sheet.text(left, TITLE + height + 24, _words(state), size=SMALL, color=FAINT)
-    _scale(sheet, views[0].pixel_mm / scale, TITLE + height + 52)
+        _level_line(sheet, view, state, (left, _TOP, width, height))
+        _marks(sheet, analysis, view, state, (left, _TOP, width, height))
+        sheet.text(left, _TOP + height + 24, _words(state), size=SMALL, color=FAINT)
+    _scale(sheet, views[0].pixel_mm / scale, _TOP + height + 52)
     legend(sheet, [(DONOR, "liquid"), (UNKNOWN, "air that can leave"), (f"{STOP}/", "air that stays")])
     return sheet.png()
 
@@ -106,10 +108,16 @@ def _marks(
 ) -> None:
     up = analysis.columns.frame[2]
     pockets = [p for p in analysis.unvented if p.volume_mm3 >= _LEAST_SEALED_MM3]
+    taken: list[float] = []
     for number, pocket in enumerate(pockets, start=1):
-        if pocket.summit_mm in state.sealed:
-            x, y = _place(view, np.asarray(pocket.summit_mm), up, box)
-            disc(sheet, x, max(y - 14.0, box[1]), words=str(number), color=STOP)
+        if pocket.summit_mm not in state.sealed:
+            continue
+        x, y = _place(view, np.asarray(pocket.summit_mm), up, box)
+        free = [x + side * step for step in np.arange(0.0, box[2], 4.0) for side in (1.0, -1.0)]
+        at = next((spot for spot in free if all(abs(spot - t) >= _DISC_PX for t in taken)), x)
+        taken.append(at)
+        sheet.line([at, x], [box[1] - 20.0, y], color=STOP, width=1.4)
+        disc(sheet, at, box[1] - 20.0, words=str(number), color=STOP)
 
 
 def _scale(sheet: Sheet, mm_per_px: float, y: float) -> None:

@@ -33,6 +33,20 @@ DATA = Path(__file__).resolve().parents[3] / "shared" / "data"
 SIZE_MM = 80.0
 TRIANGLES = 100_000
 SWEEP_ACROSS = 96
+HEADINGS = (
+    "shape",
+    "triangles",
+    "air, s",
+    "72 angles, s",
+    "plan, s",
+    "best, mm³",
+    "worst, mm³",
+    "vents at worst",
+    "largest left, mm³",
+    "sweep slower, ×",
+    "ours − sweep, % of volume",
+    "summits / pockets",
+)
 
 
 def shapes() -> Iterator[tuple[str, Solid]]:
@@ -133,14 +147,24 @@ def measure(name: str, solid: Solid, times: int) -> None:
     same_s, same = best_of(lambda: trapped_air(v, f, up=worst, spacing_mm=spacing), times)
     sweep_s, swept = best_of(lambda: sweep(columns), 1)
     best = trapped_air(v, f, up=up)
-    print(
-        f"{name:26s} {len(f):7d} {air_s:6.3f} {search_s:6.2f} {plan_s:6.2f} | best {best.trapped_mm3:7.1f} "
-        f"worst {air.trapped_mm3:6.0f} mm³, vents {len(places.vents_mm):3d} leave {left:4.1f}, plan leaves "
-        f"{plan.filling.left_mm3:4.1f} | sweep {sweep_s / same_s:5.0f} x slower, "
-        f"{100 * (swept / max(same.trapped_mm3, 1e-9) - 1):+6.1f} % | summits {summits(solid, worst):5d} for "
-        f"{len(air.unvented):3d} pockets",
-        flush=True,
+    largest = max((p.volume_mm3 for p in best.pockets), default=0.0)
+    cells = (
+        name,
+        f"{len(f) / 1000:.0f}k",
+        f"{air_s:.2f}",
+        f"{search_s:.2f}",
+        f"{plan_s:.2f}",
+        f"{best.trapped_mm3:.0f}",
+        f"{air.trapped_mm3:.0f}",
+        f"{len(places.vents_mm)}",
+        f"{max(left, plan.filling.left_mm3):.1f}",
+        f"{sweep_s / same_s:.0f}",
+        f"{100 * (same.trapped_mm3 - swept) / columns.volume_mm3:+.2f}",
+        f"{summits(solid, worst)} / {len(air.unvented)}",
     )
+    print("| " + " | ".join(cells) + " |", flush=True)
+    if largest > 5.0 and not plan.filling.advised_vents_mm:
+        print(f"  {name}: a pocket of {largest:.1f} mm³ has no advised vent")
 
 
 def main() -> None:
@@ -148,7 +172,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--times", type=int, default=3, help="repetitions; the shortest counts")
     times = parser.parse_args().times
-    print(f"{'shape':26s} {'tris':>7s} {'air s':>6s} {'72 up':>6s} {'plan s':>6s}")
+    print("| " + " | ".join(HEADINGS) + " |")
+    print("|---" * len(HEADINGS) + "|")
     for name, solid in shapes():
         measure(name, solid, times)
 
