@@ -10,14 +10,13 @@ from xml.sax.saxutils import escape, quoteattr
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from mirrorprep import __version__, cautions
+from mirrorprep import cautions
 from mirrorprep.errors import NotASolidError, OutputError, UsageError
 from mirrorprep.handover.atomic import atomic_write
+from mirrorprep.handover.provenance import PRODUCED_BY
 from mirrorprep.solid.certify import examine
 from mirrorprep.solid.mesh import ScanMesh, frozen
 from mirrorprep.solid.solid import Solid
-
-APPLICATION: Final = f"mirrorprep {__version__}"
 
 STL_HEADER: Final = f"mirrorprep, mm. {cautions.RESEARCH_ONLY.split('. ')[0]}.".encode("ascii").ljust(80)
 """80 bytes; must not begin with 'solid', which marks a text file."""
@@ -182,7 +181,7 @@ def write_ply(mesh: ScanMesh | Solid, path: Path | str, *, overwrite: bool = Fal
 
 
 def _ply_header(surface: ScanMesh) -> str:
-    lines = ["ply", "format binary_little_endian 1.0", f"comment {APPLICATION}, units mm"]
+    lines = ["ply", "format binary_little_endian 1.0", f"comment {PRODUCED_BY}, units mm"]
     lines += [f"comment {cautions.RESEARCH_ONLY}", f"element vertex {len(surface.vertices)}"]
     lines += [f"property double {axis}" for axis in "xyz"]
     if surface.colors is not None:
@@ -309,7 +308,7 @@ def _filled_metadata(given: Mapping[str, str]) -> dict[str, str]:
     description = given.get("Description", "")
     if cautions.RESEARCH_ONLY not in description:
         description = f"{description} {cautions.RESEARCH_ONLY}".strip()
-    filled = {"Application": APPLICATION, **given, "Description": description}
+    filled = {"Application": PRODUCED_BY, **given, "Description": description}
     return {name: _printable(filled[name]) for name in METADATA_NAMES if name in filled}
 
 

@@ -8,10 +8,11 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Final, Literal
 
-from mirrorprep import __version__, cautions
+from mirrorprep import cautions
 from mirrorprep.errors import UsageError
 from mirrorprep.handover.atomic import already_there, output_folder, write_bytes, write_text
 from mirrorprep.handover.figure_text import Value, uncertainty_words, value_words
+from mirrorprep.handover.provenance import sha256_of_file
 from mirrorprep.handover.view import Scene
 from mirrorprep.solid.finding import Finding, Severity
 
@@ -38,7 +39,6 @@ STATE_WORDS: Final = {
 }
 HOLDS_WORDS: Final = {True: "holds", False: "does not hold", None: "not checked"}
 SIGN_OFF: Final = ("made by", "checked by", "released by")
-PRODUCED_BY: Final = f"mirrorprep {__version__}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -337,6 +337,17 @@ def write_traveller(
         html=write_text(place / f"{name}.html", texts[0], overwrite=overwrite),
         pdf=write_bytes(place / f"{name}.pdf", sheet, overwrite=overwrite),
         json=write_text(place / f"{name}.json", texts[1], overwrite=overwrite),
+    )
+
+
+def file_entry(
+    path: Path | str, what: str, *, role: Literal["input", "output"] = "output", name: str = ""
+) -> FileEntry:
+    """Return a file's entry for the sheet; `name` stands instead of its own, as for an input file."""
+    file = Path(path)
+    digest = sha256_of_file(file)
+    return FileEntry(
+        name=name or file.name, what=what, size_bytes=file.stat().st_size, sha256=digest, role=role
     )
 
 

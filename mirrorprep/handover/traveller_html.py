@@ -11,9 +11,9 @@ from typing import Final
 from mirrorprep.handover.encoding import webp_data_uri
 from mirrorprep.handover.html_parts import bullets, graded, sign, table, td, th
 from mirrorprep.handover.html_view import view_markup
+from mirrorprep.handover.provenance import PRODUCED_BY
 from mirrorprep.handover.traveller import (
     HOLDS_WORDS,
-    PRODUCED_BY,
     SIGN_OFF,
     STATE_WORDS,
     Check,

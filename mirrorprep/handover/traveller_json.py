@@ -3,10 +3,10 @@
 import json
 from typing import Any
 
+from mirrorprep.handover.provenance import PRODUCED_BY
 from mirrorprep.handover.traveller import (
     FORMAT,
     FORMAT_VERSION,
-    PRODUCED_BY,
     TravellerData,
     picture_digest,
 )

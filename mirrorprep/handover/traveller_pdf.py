@@ -31,9 +31,9 @@ from mirrorprep.handover.pdf_page import (
     NumberedCanvas,
     register_fonts,
 )
+from mirrorprep.handover.provenance import PRODUCED_BY
 from mirrorprep.handover.traveller import (
     HOLDS_WORDS,
-    PRODUCED_BY,
     SIGN_OFF,
     STATE_WORDS,
     Figure,
