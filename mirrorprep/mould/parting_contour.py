@@ -23,7 +23,7 @@ STEEPEST_LAND_DEG = 45.0
 _CLAMPED_SHARE = 1.0 / 3.0
 """The slope is judged beyond this share of the margin; nearer, the land must follow the outline."""
 
-_MISSED_SHARE = 1e-5
+_MISSED_SHARE = 3e-5
 _MOST_REFINEMENTS = 3
 
 

@@ -24,7 +24,7 @@ def test_saddle_opens(saddled, shapes):
     body, half_a, half_b, _ = shapes.split_block(part, surface)
     assert surface.kind == "contour"
     assert surface.bound_mm3 <= 1e-6 * part.volume_mm3
-    assert surface.trapped_mm3 - surface.bound_mm3 <= 1e-5 * part.volume_mm3
+    assert surface.trapped_mm3 - surface.bound_mm3 <= 2e-5 * part.volume_mm3
     assert shapes.opened(body, half_a, Z) <= 2e-5 * part.volume_mm3
     assert shapes.opened(body, half_b, -Z) <= 2e-5 * part.volume_mm3
 
