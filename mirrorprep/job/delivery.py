@@ -1,27 +1,31 @@
 """The last stage: write the files, prove the mould from them, and hand over the traveller."""
 
-import json
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from mirrorprep.handover.atomic import output_folder, write_text
+from mirrorprep.handover.atomic import output_folder
+from mirrorprep.handover.display import drawing_finding
 from mirrorprep.handover.files import NamedPart, write_3mf, write_stl
+from mirrorprep.handover.traveller import FileEntry, Picture, write_traveller
+from mirrorprep.intake.identity import sha256_of
 from mirrorprep.job.mould_files import prove_written, write_mould
+from mirrorprep.job.pictures import draw_pictures
 from mirrorprep.job.records import StageRecord
+from mirrorprep.job.sheet import traveller_data
 from mirrorprep.job.stages import Work
 from mirrorprep.progress import SILENT, Progress
 
-FILE_NAMES: Final = (
-    "mirrored_part.stl",
-    "mirrored_part.3mf",
-    "half_a.stl",
-    "half_b.stl",
-    "mould.3mf",
-    "traveller.html",
-    "traveller.pdf",
-    "traveller.json",
-)
+_CONTENTS: Final = {
+    "mirrored_part.stl": "the mirrored part",
+    "mirrored_part.3mf": "the mirrored part with unit and caution",
+    "half_a.stl": "upper half of the mould, in assembled position",
+    "half_b.stl": "lower half of the mould, in assembled position",
+    "mould.3mf": "both halves, named, laid on the bed",
+    "casting.stl": "what the pour makes, with sprue and vents; evidence, not for printing",
+}
+FILE_NAMES: Final = (*_CONTENTS, "traveller.html", "traveller.pdf", "traveller.json")
 """Every file that a job may hand over."""
 
 
@@ -38,7 +42,7 @@ class Delivery:
     """
 
     outputs: tuple[str, ...]
-    traveller: dict[str, str | None]
+    traveller: dict[str, str]
 
 
 def deliver(work: Work, folder: Path, *, overwrite: bool = False, progress: Progress = SILENT) -> Delivery:
@@ -51,21 +55,29 @@ def deliver(work: Work, folder: Path, *, overwrite: bool = False, progress: Prog
     """
     place = output_folder(folder)
     progress.step("writing", 0.0)
-    outputs = _write_part(work, place, overwrite=overwrite)
+    files = _write_part(work, place, overwrite=overwrite)
     if "mould" in work.records:
         mould = work.records["mould"]
         halves, package = write_mould(mould, place, overwrite=overwrite)
-        outputs += [*halves, package]
-        written = prove_written(mould, halves, package, progress=progress.part(0.2, 0.5))
+        casting = write_stl(mould.solid("casting"), place / "casting.stl", overwrite=overwrite)
+        files += [*halves, package, casting]
+        written = prove_written(mould, halves, package, progress=progress.part(0.1, 0.4))
         work.records["handover"] = StageRecord(
             name="handover", figures=written.proof.as_dict(), findings=written.proof.findings
         )
-    record = place / "traveller.json"
-    text = json.dumps([stage.as_dict() for stage in work.records.values()], indent=2, allow_nan=False)
-    outputs.append(write_text(record, text, overwrite=overwrite))
+    pictures: tuple[Picture, ...] = ()
+    if work.job.output.pictures:
+        missing = drawing_finding()
+        if missing is None:
+            pictures = draw_pictures(work, progress=progress.part(0.4, 0.9))
+        else:
+            work.records["pictures"] = StageRecord(name="pictures", figures={}, findings=(missing,))
+    data = traveller_data(work, [*_inputs(work), *_outputs(files)], pictures)
+    paths = write_traveller(data, place, page=work.job.output.page, overwrite=overwrite)
+    progress.step("traveller", 1.0)
     return Delivery(
-        outputs=tuple(str(path) for path in outputs),
-        traveller={"html": None, "pdf": None, "json": str(record)},
+        outputs=tuple(str(path) for path in (*files, paths.html, paths.pdf, paths.json)),
+        traveller=paths.as_dict(),
     )
 
 
@@ -74,3 +86,27 @@ def _write_part(work: Work, place: Path, *, overwrite: bool) -> list[Path]:
     stl = write_stl(part, place / "mirrored_part.stl", overwrite=overwrite)
     named = [NamedPart(name="mirrored_part", mesh=part)]
     return [stl, write_3mf(named, place / "mirrored_part.3mf", overwrite=overwrite)]
+
+
+def _inputs(work: Work) -> list[FileEntry]:
+    """Return the inputs by what they are; their names stay outside."""
+    return [
+        FileEntry(
+            name=name,
+            what=f"input, {figures['format']}, {figures['units']}",
+            size_bytes=figures["bytes"],
+            sha256=figures["sha256"],
+            role="input",
+        )
+        for name, figures in work.records["intake"].figures.items()
+    ]
+
+
+def _outputs(files: Iterable[Path]) -> list[FileEntry]:
+    entries = []
+    for file in files:
+        data = file.read_bytes()
+        entries.append(
+            FileEntry(name=file.name, what=_CONTENTS[file.name], size_bytes=len(data), sha256=sha256_of(data))
+        )
+    return entries

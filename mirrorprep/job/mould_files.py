@@ -99,6 +99,7 @@ def prove_written(
         mould.solid("casting"),
         np.array(mould.figures["pull_direction"]),
         hollows_mm3=mould.figures["hollows_volume_mm3"],
+        flexible=mould.figures["settings"]["casting"] == "flexible",
         progress=progress.part(0.4, 1.0),
     )
     return MouldFiles(halves=halves, package=package, proof=proof)

@@ -29,7 +29,13 @@ def mould_record(mould: Mould) -> StageRecord:
     ]
     shapes = {half.name: half.solid for half in mould.halves}
     shapes |= {"cavity": mould.cavity, "channels": mould.channels, "casting": mould.casting}
-    return StageRecord(name="mould", figures=figures, findings=mould.findings, shapes=shapes)
+    return StageRecord(
+        name="mould",
+        figures=figures,
+        findings=mould.findings,
+        shapes=shapes,
+        arrays={"undercut_mm": mould.undercut.depth_mm},
+    )
 
 
 def _in_part(mould: Mould, point_mm: tuple[float, float, float]) -> list[float]:

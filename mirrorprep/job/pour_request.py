@@ -81,6 +81,6 @@ def _undercut(figures: dict[str, Any]) -> Undercut | None:
         return None
     return Undercut(
         depth_mm=figures["max_undercut_mm"],
-        strain=figures.get("undercut_strain"),
+        strain=figures["undercut"]["strain"],
         trapped_mm3=figures["trapped_mm3"],
     )

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 import mirrorprep
 from mirrorprep.errors import MirrorPrepError
@@ -22,6 +23,7 @@ from mirrorprep.solid.solid import Solid
 
 Shape = ScanMesh | Solid
 _RECORD: Final = "record"
+_ARRAY: Final = "array."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,12 +40,15 @@ class StageRecord:
         What it noticed.
     shapes : mapping of str to ScanMesh or Solid
         What later stages work on.
+    arrays : mapping of str to array
+        Maps for pictures: one value per vertex or face of a shape.
     """
 
     name: str
     figures: dict[str, Any]
     findings: tuple[Finding, ...] = ()
     shapes: Mapping[str, Shape] = field(default_factory=dict)
+    arrays: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)
 
     def solid(self, name: str) -> Solid:
         """Return a shape that must be a solid."""
@@ -82,7 +87,7 @@ def code_digest() -> str:
 
 def keep(record: StageRecord, file: Path, key: str) -> None:
     """Write a record for a later run, whole or not at all."""
-    arrays: dict[str, np.ndarray] = {}
+    arrays: dict[str, np.ndarray] = {f"{_ARRAY}{name}": values for name, values in record.arrays.items()}
     kinds: dict[str, str] = {}
     for name, shape in record.shapes.items():
         mesh = record.mesh(name)
@@ -105,13 +110,16 @@ def recall(file: Path, key: str) -> StageRecord | None:
             if data["key"] != key:
                 return None
             shapes = {name: _shape(arrays, name, kind) for name, kind in data["kinds"].items()}
+            maps = {name[len(_ARRAY) :]: arrays[name] for name in arrays if name.startswith(_ARRAY)}
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile, MirrorPrepError):
         return None
     findings = tuple(
         Finding(**{**finding, "severity": Severity(finding["severity"]), "where": _places(finding["where"])})
         for finding in data["findings"]
     )
-    return StageRecord(name=data["name"], figures=data["figures"], findings=findings, shapes=shapes)
+    return StageRecord(
+        name=data["name"], figures=data["figures"], findings=findings, shapes=shapes, arrays=maps
+    )
 
 
 def _places(where: list[list[float]]) -> tuple[tuple[float, float, float], ...]:

@@ -42,7 +42,7 @@ class JobResult:
     delivery: Delivery | None
 
     @property
-    def traveller(self) -> dict[str, str | None]:
+    def traveller(self) -> dict[str, str]:
         """Paths of the traveller by kind: html, pdf, json."""
         return {} if self.delivery is None else self.delivery.traveller
 

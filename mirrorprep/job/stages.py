@@ -26,6 +26,7 @@ from mirrorprep.solid.finding import Finding, Severity
 from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.plane import Plane
 from mirrorprep.solid.solid import Solid
+from mirrorprep.symmetry.asymmetry import asymmetry_map
 from mirrorprep.symmetry.landmarks import read_landmarks
 from mirrorprep.symmetry.mirroring import mirror
 from mirrorprep.symmetry.region import read_region
@@ -110,7 +111,13 @@ def _intake(work: Work, progress: Progress) -> StageRecord:
         origin = mesh.origin if isinstance(mesh, ScanMesh) else None
         if origin is None:
             continue
-        figures[name] = {"format": origin.format, "units": origin.units, "sha256": origin.sha256}
+        file = work.folder / (table.scan.file if name == "scan" else table.part.file)
+        figures[name] = {
+            "format": origin.format,
+            "units": origin.units,
+            "bytes": file.stat().st_size,
+            "sha256": origin.sha256,
+        }
         findings += origin.findings
     return StageRecord(name="intake", figures=figures, findings=distinct(findings), shapes=shapes)
 
@@ -155,8 +162,13 @@ def _symmetry(work: Work, progress: Progress) -> StageRecord:
             progress=progress,
         )
         plane, figures, findings = result.plane, result.as_dict(), result.findings
-    mirrored = mirror(work.solid("condition", "part"), plane)
-    return StageRecord(name="symmetry", figures=figures, findings=findings, shapes={"mirrored": mirrored})
+    return StageRecord(
+        name="symmetry",
+        figures=figures,
+        findings=findings,
+        shapes={"mirrored": mirror(work.solid("condition", "part"), plane)},
+        arrays={"asymmetry_mm": asymmetry_map(work.mesh("intake", "scan"), plane)},
+    )
 
 
 def _measurement(work: Work, progress: Progress) -> StageRecord:

@@ -1,0 +1,367 @@
+"""From the records of a job to what stands on its traveller."""
+
+import platform
+from collections.abc import Iterable
+from importlib.metadata import version
+from typing import Any, Final
+
+from mirrorprep import __version__, cautions
+from mirrorprep.handover.palette import DONOR, HALF_A, HALF_B, MIRRORED, SCAN
+from mirrorprep.handover.traveller import (
+    Check,
+    Figure,
+    FileEntry,
+    MethodSource,
+    Picture,
+    Section,
+    State,
+    Step,
+    TravellerData,
+    Verdict,
+    Waiver,
+)
+from mirrorprep.handover.view import Scene, SceneBody
+from mirrorprep.job.pictures import plane_of
+from mirrorprep.job.stages import Work
+from mirrorprep.job.tables import Job
+from mirrorprep.solid.finding import Severity
+from mirrorprep.sources import SOURCES
+
+_LIBRARIES: Final = ("manifold3d", "numpy", "scipy", "trimesh", "vedo")
+
+
+def traveller_data(
+    work: Work, files: Iterable[FileEntry], pictures: tuple[Picture, ...] = ()
+) -> TravellerData:
+    """Return everything that stands on the traveller of a job."""
+    names = {picture.name for picture in pictures}
+    sections = [_scan(work), _plane(work), _part(work)]
+    if "mould" in work.records:
+        sections += [_mould(work), _pour(work)]
+    return TravellerData(
+        job_code=work.job.job.code,
+        purpose=work.job.job.purpose,
+        title="Mirrored part and its two-part mould" if "mould" in work.records else "Mirrored part",
+        verdict=_verdict(work),
+        sections=tuple(
+            Section(
+                title=section.title,
+                lead=section.lead,
+                figures=section.figures,
+                pictures=tuple(name for name in section.pictures if name in names),
+            )
+            for section in sections
+        ),
+        checks=_checks(work),
+        findings=work.findings,
+        waivers=tuple(Waiver(code=f.code, message=f.message) for f in work.waived()),
+        pictures=pictures,
+        files=tuple(files),
+        steps=_steps(work),
+        settings=_settings(work.job),
+        versions={
+            "mirrorprep": __version__,
+            "python": platform.python_version(),
+            **{name: version(name) for name in _LIBRARIES},
+        },
+        sources=tuple(MethodSource(method=f"{s.room}: {s.method}", reference=s.reference) for s in SOURCES),
+        cautions=_cautions(work),
+        scene=_scene(work),
+    )
+
+
+def _settings(job: Job) -> dict[str, object]:
+    """Return the job's entries as plain names, without the names of files."""
+    hidden = {"file", "landmarks", "region", "folder"}
+    return {
+        f"{table}.{entry}": value
+        for table in job.__slots__
+        for entry in getattr(job, table).__slots__
+        if entry not in hidden and (value := getattr(getattr(job, table), entry)) not in (None, "", ())
+    }
+
+
+def _verdict(work: Work) -> Verdict:
+    stops = work.stops()
+    if stops:
+        return Verdict(
+            state=State.STOPPED,
+            sentence="Do not use these files: a check does not hold.",
+            reasons=tuple(finding.message for finding in stops),
+        )
+    graver = [f for f in work.findings if f.severity is not Severity.NOTE]
+    if graver:
+        return Verdict(
+            state=State.CAUTIONS,
+            sentence="Every check of the written files holds; read the cautions before you print.",
+            reasons=tuple(finding.message for finding in graver),
+        )
+    return Verdict(state=State.READY, sentence="Every check of the written files holds.")
+
+
+def _scan(work: Work) -> Section:
+    scan, origin = work.records["condition"].figures["scan"], work.records["intake"].figures["scan"]
+    return Section(
+        title="Scan",
+        lead=f"Read from {origin['format'].upper()}, lengths in {origin['units']}.",
+        figures=(
+            Figure(label="Triangles", value=scan["triangles"]),
+            Figure(label="Closed surface", value=scan["solid"], evidence="every edge has two triangles"),
+            Figure(label="Open edges", value=scan["open_edges"]),
+            Figure(label="Self-intersections", value=scan["self_intersections"]),
+            Figure(label="Point spacing", value=scan["spacing_mm"], unit="mm", evidence="median edge"),
+            Figure(label="Noise", value=scan["noise_mm"], unit="mm", evidence="estimated from neighbours"),
+            Figure(
+                label="Stated accuracy",
+                value=work.job.scan.accuracy_mm,
+                unit="mm",
+                evidence="by the requester",
+            ),
+        ),
+        pictures=("scan",),
+    )
+
+
+def _plane(work: Work) -> Section:
+    figures = work.records["symmetry"].figures
+    if figures["status"] == "stated":
+        return Section(title="Mirror plane", lead="Stated in the job.", pictures=("plane",))
+    return Section(
+        title="Mirror plane",
+        lead=f"Found by search; status: {figures['status']}.",
+        figures=(
+            Figure(
+                label="Direction known to", value=figures["sd_deg"], unit="°", evidence="standard deviation"
+            ),
+            Figure(label="Place", value=figures["offset_mm"], unit="mm", uncertainty=figures["sd_mm"]),
+            Figure(
+                label="Left-right difference",
+                value=figures["asymmetry_rms_mm"],
+                unit="mm",
+                evidence="root mean square over the matched area",
+                main=True,
+            ),
+            Figure(label="Matched area", value=100.0 * figures["matched_share"], unit="%"),
+            Figure(label="Runner-up planes", value=len(figures["alternatives"]) - 1),
+        ),
+        pictures=("plane", "mirrored"),
+    )
+
+
+def _part(work: Work) -> Section:
+    figures = work.records["measurement"].figures
+    size = figures["size_mm"]
+    accuracy = work.job.scan.accuracy_mm
+    return Section(
+        title="Part",
+        lead=cautions.STARTING_SHAPE,
+        figures=(
+            Figure(
+                label="Volume",
+                value=figures["volume_mm3"],
+                unit="mm³",
+                uncertainty=figures["volume_sd_mm3"],
+                evidence="divergence theorem; uncertainty is accuracy × area",
+                main=True,
+            ),
+            Figure(label="Area", value=figures["area_mm2"], unit="mm²"),
+            Figure(
+                label="Mass when cast",
+                value=figures["mass_g"],
+                unit="g",
+                uncertainty=figures["mass_sd_g"],
+                evidence="typical density of the material",
+                main=True,
+            ),
+            Figure(
+                label="Thinnest wall",
+                value=figures["min_wall_mm"],
+                unit="mm",
+                uncertainty=accuracy,
+                evidence="largest inner balls",
+                main=True,
+            ),
+            *(
+                Figure(label=f"Size along {axis}", value=value, unit="mm", uncertainty=accuracy)
+                for axis, value in zip("xyz", size, strict=True)
+            ),
+        ),
+    )
+
+
+def _mould(work: Work) -> Section:
+    figures = work.records["mould"].figures
+    return Section(
+        title="Mould",
+        lead=str(figures["verdict"]),
+        figures=(
+            Figure(label="Parting surface", value=figures["parting"]),
+            Figure(
+                label="Trapped by rigid halves", value=figures["trapped_mm3"], unit="mm³", evidence="columns"
+            ),
+            Figure(label="Deepest undercut", value=figures["max_undercut_mm"], unit="mm", main=True),
+            *(
+                Figure(label=f"Material of {half['name']}", value=half["volume_mm3"] / 1000.0, unit="cm³")
+                for half in figures["halves"]
+            ),
+            Figure(label="Register keys", value=figures["settings"]["key_count"]),
+            Figure(label="Clamp bolts", value=f"{len(figures['bolts_mm'])} × {figures['settings']['bolts']}"),
+            Figure(label="Air pockets without a vent", value=_unvented(figures["air_pockets"])),
+        ),
+        pictures=("exploded", "cutaway", "undercut"),
+    )
+
+
+def _unvented(pockets: list[dict[str, Any]]) -> int:
+    return sum(not pocket["vented"] for pocket in pockets)
+
+
+def _pour(work: Work) -> Section:
+    plan = work.records["pour"].figures
+    parts = ", ".join(f"{name} {mass:g} g" for name, mass in plan["parts_by_mass"].items())
+    holding, shrinkage = plan["holding"], plan["shrinkage"]
+    return Section(
+        title="Pour",
+        lead=f"{plan['material']}. " + " ".join(f"Not known: {text}." for text in plan["not_known"]),
+        figures=(
+            Figure(label="Mix", value=parts, evidence="cavity, channels, cup residue and loss", main=True),
+            _ranged("Mass to mix", plan["quantities"]["mass_range_g"], "g"),
+            _ranged("Fill time", plan["fill_time_range_s"], "s", main=True),
+            _ranged("Pot life", plan["pot_life_range_s"], "s"),
+            _ranged("Lifting force on the upper half", holding["lifting_force_range_n"], "N"),
+            Figure(
+                label="Clamp load",
+                value=holding["clamp_load_n"],
+                unit="N",
+                evidence=f"factor {holding['clamp_factor']:g}",
+            ),
+            *(
+                Figure(
+                    label=f"Size along {axis}: cavity, then casting",
+                    value=f"{a:.2f}, {b['typical']:.2f}",
+                    unit="mm",
+                )
+                for axis, a, b in zip(
+                    "xyz", shrinkage["size_before_mm"], shrinkage["size_after_mm"], strict=True
+                )
+            ),
+        ),
+        pictures=("filling",),
+    )
+
+
+def _ranged(label: str, span: dict[str, float] | None, unit: str, *, main: bool = False) -> Figure:
+    if span is None:
+        return Figure(label=label, value=None, unit=unit, main=main)
+    half = (span["high"] - span["low"]) / 2.0
+    return Figure(
+        label=label,
+        value=span["typical"],
+        unit=unit,
+        uncertainty=half if half > 0.0 else None,
+        uncertainty_kind=f"range {span['low']:.3g} to {span['high']:.3g}",
+        main=main,
+    )
+
+
+def _checks(work: Work) -> tuple[Check, ...]:
+    if "handover" not in work.records:
+        return ()
+    proof = work.records["handover"].figures
+    built = work.records["mould"].figures
+    flexible = built["settings"]["casting"] == "flexible"
+    checks = [
+        Check(
+            claim=f"{half['name']} is closed, manifold and in one piece",
+            how="written as STL, read back, corners merged, certified again",
+            measured=f"{half['welded_bad_edges']} bad edges, {half['pieces']} piece",
+            limit="0 bad edges, 1 piece",
+            holds=bool(half["solid"]) and half["welded_bad_edges"] == 0 and half["pieces"] == 1,
+        )
+        for half in proof["halves"]
+    ]
+    released = proof["release_interference_mm3"] <= proof["release_limit_mm3"]
+    return (
+        *checks,
+        Check(
+            claim="The halves do not overlap when closed",
+            how="boolean intersection of the halves read back",
+            measured=f"{proof['halves_overlap_mm3']:.2g} mm³",
+            holds=all(finding["code"] != "halves-overlap" for finding in proof["findings"]),
+        ),
+        Check(
+            claim="Halves, cavity, channels and hollows make up the outer body",
+            how="volume identity, in memory",
+            measured=f"{built['identity_error']:.1e}",
+            limit="1e-9",
+            holds=built["identity_error"] <= 1e-9,
+        ),
+        Check(
+            claim="The mould opens along its pull direction",
+            how="each half moved in steps up to 64 mm, intersected with the casting",
+            measured=f"{proof['release_interference_mm3']:.3g} mm³"
+            + (", which a flexible casting gives way to" if flexible and not released else ""),
+            limit=f"{proof['release_limit_mm3']:.3g} mm³ for a rigid casting",
+            holds=released or flexible,
+        ),
+        Check(
+            claim="No unvented air pocket is left",
+            how="rising level in cavity and channels",
+            measured=f"{_unvented(built['air_pockets'])} unvented",
+            limit=f"{built['settings']['least_pocket_mm3']:g} mm³ each",
+            holds=all(finding.code != "air-pocket" for finding in work.findings),
+        ),
+    )
+
+
+def _steps(work: Work) -> tuple[Step, ...]:
+    if "pour" not in work.records:
+        return (Step(text="Print the mirrored part.", caution=cautions.RESEARCH_ONLY),)
+    mould, plan = work.records["mould"].figures, work.records["pour"].figures
+    parts = ", ".join(f"{name} {mass:g} g" for name, mass in plan["parts_by_mass"].items())
+    bolts = mould["settings"]["bolts"]
+    return (
+        Step(
+            text="Print both halves as they lie in mould.3mf.",
+            numbers=f"process {mould['settings']['process']}",
+        ),
+        Step(text="Clean the halves and close them once: the keys go home without force."),
+        Step(
+            text="Close the mould and fasten it.",
+            numbers=f"{len(mould['bolts_mm'])} × {bolts}, {plan['holding']['clamp_load_n']:.2g} N in all",
+        ),
+        Step(text="Weigh and mix.", numbers=parts, caution=cautions.DATA_SHEET_FIRST),
+        Step(text="Pour slowly into the cup, sprue up.", numbers=f"about {plan['fill_time_s']:g} s"),
+        *(Step(text=step["action"]) for step in plan["demoulding"]),
+        Step(text="Compare size and mass of the casting with this sheet."),
+    )
+
+
+def _cautions(work: Work) -> tuple[str, ...]:
+    plan = work.records["pour"].figures["cautions"] if "pour" in work.records else []
+    return tuple(dict.fromkeys([*cautions.ALL, *plan]))
+
+
+def _scene(work: Work) -> Scene:
+    plane = plane_of(work.records["symmetry"].figures)
+    asymmetry = work.records["symmetry"].arrays["asymmetry_mm"]
+    scan = SceneBody(
+        name="scan",
+        mesh=work.mesh("intake", "scan"),
+        color=SCAN,
+        maps={"left-right difference": asymmetry},
+        shown="mould" not in work.records,
+    )
+    donor = SceneBody(name="donor part", mesh=work.solid("condition", "part"), color=DONOR, shown=False)
+    if "mould" not in work.records:
+        part = SceneBody(name="mirrored part", mesh=work.solid("symmetry", "mirrored"), color=MIRRORED)
+        return Scene(bodies=[part, scan, donor], plane=plane)
+    mould = work.records["mould"]
+    part = SceneBody(name="part", mesh=mould.solid("cavity"), color=MIRRORED)
+    halves = [
+        SceneBody(name="half_a", mesh=mould.solid("half_a"), color=HALF_A, opens=1),
+        SceneBody(name="half_b", mesh=mould.solid("half_b"), color=HALF_B, opens=-1),
+    ]
+    x, y, z = mould.figures["pull_direction"]
+    u, v, w = mould.figures["pour_up"]
+    return Scene(bodies=[part, *halves, scan, donor], plane=plane, pull_direction=(x, y, z), up=(u, v, w))
