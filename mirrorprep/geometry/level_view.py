@@ -85,18 +85,22 @@ def level_view(
     pixel = max(size / pixels, columns.spacing_mm)
     shape = (
         int(np.ceil((float(columns.top_mm.max()) - bottom) / pixel + 1e-9)) + 1,
-        int(np.ceil((float(place.max()) + half - left) / pixel + 1e-9)) + 1,
+        int(np.ceil((float(place.max()) + half - left) / pixel + 1e-9)) + 2,
     )
-    target = ((place - left) / pixel).astype(np.int64)
+    across = np.maximum((place - left) / pixel - 0.5, 0.0)
+    target = across.astype(np.int64)
     depth = columns.spacing_mm**2 / pixel
     final = analysis.filled_to_mm
     wet = np.clip(level_mm, columns.bottom_mm, final)
     shut = np.where(analysis.escape_mm < level_mm, final, columns.top_mm)
 
     def image(low: FloatArray, high: FloatArray) -> FloatArray:
-        edges = [(height - bottom) / pixel for height in (low, high)]
-        filled = _below(edges[1], target, shape) - _below(edges[0], target, shape)
-        return np.asarray(depth * filled)
+        filled = np.zeros(shape)
+        for height, sign in ((high, depth), (low, -depth)):
+            row = (height - bottom) / pixel
+            for side, share in ((0, target + 1.0 - across), (1, across - target)):
+                filled += sign * _below(row, target + side, share, shape)
+        return filled
 
     return LevelView(
         liquid_mm=image(columns.bottom_mm, wet),
@@ -110,13 +114,13 @@ def level_view(
     )
 
 
-def _below(height: FloatArray, column: IntArray, shape: tuple[int, int]) -> FloatArray:
-    """Return the summed share of each pixel that lies below the heights (in pixels) of its column."""
+def _below(height: FloatArray, column: IntArray, weight: FloatArray, shape: tuple[int, int]) -> FloatArray:
+    """Return the weighted share of each pixel that lies below the heights (in pixels) of its column."""
     row = np.clip(np.floor(height).astype(np.int64), 0, shape[0] - 1)
     flat = row * shape[1] + column
     size = shape[0] * shape[1]
-    count = np.bincount(flat, minlength=size).reshape(shape)
-    share = np.bincount(flat, weights=height - row, minlength=size).reshape(shape)
+    count = np.bincount(flat, weights=weight, minlength=size).reshape(shape)
+    share = np.bincount(flat, weights=weight * (height - row), minlength=size).reshape(shape)
     above = np.cumsum(count[::-1], axis=0)[::-1] - count
     return np.asarray(above + share)
 
