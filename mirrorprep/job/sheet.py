@@ -109,8 +109,8 @@ def _scan(work: Work) -> Section:
             Figure(label="Closed surface", value=scan["solid"], evidence="every edge has two triangles"),
             Figure(label="Open edges", value=scan["open_edges"]),
             Figure(label="Self-intersections", value=scan["self_intersections"]),
-            Figure(label="Point spacing", value=scan["spacing_mm"], unit="mm", evidence="median edge"),
-            Figure(label="Noise", value=scan["noise_mm"], unit="mm", evidence="estimated from neighbours"),
+            Figure(label="Point spacing", value=_two(scan["spacing_mm"]), unit="mm", evidence="median edge"),
+            Figure(label="Noise", value=_two(scan["noise_mm"]), unit="mm", evidence="estimated, neighbours"),
             Figure(
                 label="Stated accuracy",
                 value=work.job.scan.accuracy_mm,
@@ -122,6 +122,11 @@ def _scan(work: Work) -> Section:
     )
 
 
+def _two(value: float | None) -> float | None:
+    """Return a value of unknown uncertainty with two significant digits."""
+    return None if value is None else float(f"{value:.2g}")
+
+
 def _plane(work: Work) -> Section:
     figures = work.records["symmetry"].figures
     if figures["status"] == "stated":
@@ -130,18 +135,16 @@ def _plane(work: Work) -> Section:
         title="Mirror plane",
         lead=f"Found by search; status: {figures['status']}.",
         figures=(
-            Figure(
-                label="Direction known to", value=figures["sd_deg"], unit="°", evidence="standard deviation"
-            ),
+            Figure(label="Direction known to", value=_two(figures["sd_deg"]), unit="°", evidence="1 s.d."),
             Figure(label="Place", value=figures["offset_mm"], unit="mm", uncertainty=figures["sd_mm"]),
             Figure(
                 label="Left-right difference",
-                value=figures["asymmetry_rms_mm"],
+                value=_two(figures["asymmetry_rms_mm"]),
                 unit="mm",
                 evidence="root mean square over the matched area",
                 main=True,
             ),
-            Figure(label="Matched area", value=100.0 * figures["matched_share"], unit="%"),
+            Figure(label="Matched area", value=round(100.0 * figures["matched_share"], 1), unit="%"),
             Figure(label="Runner-up planes", value=len(figures["alternatives"]) - 1),
         ),
         pictures=("plane", "mirrored"),
@@ -196,10 +199,8 @@ def _mould(work: Work) -> Section:
         lead=str(figures["verdict"]),
         figures=(
             Figure(label="Parting surface", value=figures["parting"]),
-            Figure(
-                label="Trapped by rigid halves", value=figures["trapped_mm3"], unit="mm³", evidence="columns"
-            ),
-            Figure(label="Deepest undercut", value=figures["max_undercut_mm"], unit="mm", main=True),
+            Figure(label="Trapped by rigid halves", value=_two(figures["trapped_mm3"]), unit="mm³"),
+            Figure(label="Deepest undercut", value=_two(figures["max_undercut_mm"]), unit="mm", main=True),
             *(
                 Figure(label=f"Material of {half['name']}", value=half["volume_mm3"] / 1000.0, unit="cm³")
                 for half in figures["halves"]

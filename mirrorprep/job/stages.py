@@ -69,8 +69,8 @@ class Work:
 
 
 def distinct(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Return the findings in order, each once."""
-    return tuple(dict.fromkeys(findings))
+    """Return the findings in order, each code and message once."""
+    return tuple({(finding.code, finding.message): finding for finding in findings}.values())
 
 
 def material_of(job: Job) -> Material:
