@@ -118,6 +118,7 @@ def _trunk(p: FloatArray) -> FloatArray:
     body = round_cone(p, (0, -9, 22), (0, 3.5, 48), 16.0, 11.0)
     body = soft_min(body, ellipsoid(q, (10.5, -6, 18), (9.0, 16.0, 14.5)), 6.0)
     body = soft_min(body, ellipsoid(p, (0, 9.5, 42), (11.0, 8.0, 14.0)), 6.0)
+    body = soft_min(body, ellipsoid(p, (0, 5, 16), (10.0, 9.0, 22.0)), 5.0)  # closes the belly to the plinth
     return soft_min(body, round_cone(p, (0, 5, 50), (0, 6, 62), 9.5, 8.5), 6.0)
 
 

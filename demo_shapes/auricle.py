@@ -21,8 +21,11 @@ FloatArray = NDArray[np.float64]
 _LOW = np.array([-16.0, -40.0])
 _STEP = 0.25
 _COUNT = (240, 360)
-_THICKNESS = 2.7
+_THICKNESS = 2.9
 _SOFTENING = 0.7
+_LEAST_WALL = 1.9
+_EDGE_BEYOND = 0.9
+_GUTTER_INWARD, _GUTTER_BELOW = 0.7, 2.5
 _SCALE = 0.965  # from the drawing to the ear
 _TO_FRAME = _SCALE * np.array([-1.0, 1.0, 1.0])
 
@@ -34,10 +37,10 @@ _LINES: dict[str, list[tuple[float, float, float]]] = {
         (17.0, -15.2, 10.4),
     ],
     "triangular fossa": [(15, 20.6, 11.6), (10.5, 22.6, 9.0), (5.5, 23.6, 7.8), (1.5, 22.8, 7.8)],
-    "cymba": [(2.5, 12.8, 5.4), (6.5, 12.4, 4.0), (10.5, 11.4, 3.4), (13.5, 9.6, 3.6)],
+    "cymba": [(2.5, 12.8, 5.8), (6.5, 12.4, 5.0), (10.5, 11.4, 4.6), (13.5, 9.6, 4.6)],
     "cavum": [
-        (4, -2, 1.6), (6.5, -4.5, 1.0), (10, -4.5, 1.0), (13, -1.5, 1.6), (14, 2.0, 2.4), (10.5, 0.5, 1.6),
-        (6.5, 1.0, 2.0),
+        (4, -2, 2.4), (6.5, -4.5, 2.2), (10, -4.5, 2.4), (13, -1.5, 2.8), (14, 2.0, 3.4), (10.5, 0.5, 2.6),
+        (6.5, 1.0, 2.6),
     ],
     "crus helicis": [(13.0, 5.4, 2.8), (8.5, 5.6, 4.0), (4.5, 7.2, 5.0), (1.5, 8.8, 6.0)],
     "notch": [(8.8, -8.6, 3.2), (7, -10.8, 4.8), (6.0, -13.2, 6.0)],
@@ -199,9 +202,9 @@ def auricle(points: FloatArray) -> FloatArray:
 def _drawn(points: FloatArray) -> FloatArray:
     """Return the distance at the size it is drawn."""
     front, back, outline = _sheets()
-    edge = outline.height(points[:, :2])
+    edge = outline.height(points[:, :2]) - _EDGE_BEYOND
     above, below = front.above(points), back.above(points)
-    body = soft_max(soft_max(above, -below, 1.0), edge, 2.0)
+    body = soft_max(soft_max(above, -below, 1.0), edge, 1.4)
     root = np.hypot((points[:, 0] - 4.0) / 10.0, (points[:, 1] - 3.0) / 17.0) - 1.0
     stem = np.maximum(np.maximum(root * 10.0, above + 0.4), -8.0 - points[:, 2])
     body = soft_min(body, stem, 3.0)
@@ -209,18 +212,23 @@ def _drawn(points: FloatArray) -> FloatArray:
     body = soft_min(body, lobule, 4.0)
     tragus = ellipsoid(points, (-1.6, -3.8, 3.8), (4.8, 4.6, 1.5), turn=rotation(1, -42.0))
     body = soft_min(body, tragus, 3.5)
+    body = soft_min(body, ellipsoid(points, (-0.5, -10.5, 3.0), (3.6, 4.2, 2.0)), 3.0)
     helix, lip = _rims()
     body = soft_min(body, helix.distance_mm(points), 2.6)
-    body = carve(body, _gutter().distance_mm(points), 1.2)
+    hollow = np.maximum(_gutter().distance_mm(points), _LEAST_WALL - below)
+    body = carve(body, hollow, 1.2)
     return soft_min(body, lip.distance_mm(points), 1.0)
 
 
 @cache
 def _gutter() -> Tube:
-    """Return the hollow under the rolled lip."""
+    """Return the hollow under the rolled lip, from the front of the top to the tail."""
     lip = _rims()[1]
-    keep = np.linspace(0, len(lip.centers) - 1, 61).astype(int)[18:52]
-    path = lip.centers[keep].copy()
-    path[:, 2] -= 2.9
-    radius = 1.5 * np.sin(np.linspace(0.25, np.pi - 0.2, len(path)))
+    front, tail = int(np.argmax(lip.centers[:, 1])) - 4, int(np.argmin(np.abs(lip.centers[:, 1] + 8.0)))
+    path = lip.centers[front:tail:4].copy()
+    inward = np.append(_MIDDLE, 0.0) - path
+    inward[:, 2] = 0.0
+    path += _GUTTER_INWARD * inward / np.linalg.norm(inward, axis=1)[:, None]
+    path[:, 2] -= _GUTTER_BELOW
+    radius = 0.4 + 1.0 * np.sin(np.linspace(0.0, np.pi, len(path)))
     return Tube(np.column_stack([path, radius]), reach_mm=4.5)

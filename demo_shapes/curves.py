@@ -7,6 +7,8 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline
 from scipy.spatial import KDTree
 
+from demo_shapes.fields import length
+
 FloatArray = NDArray[np.float64]
 
 
@@ -72,7 +74,7 @@ class Tube:
         along = np.where(
             ((near == 0) & (along < 0)) | ((near == len(self.radii) - 1) & (along > 0)), 0.0, along
         )
-        across = np.linalg.norm(offset - along[:, None] * self.tangents[near], axis=1)
+        across = length(offset - along[:, None] * self.tangents[near])
         return np.asarray(across - self.radii[near] - along * self._swell[near])
 
 

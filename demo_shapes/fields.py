@@ -9,6 +9,11 @@ FloatArray = NDArray[np.float64]
 Field = Callable[[FloatArray], FloatArray]
 
 
+def length(vectors: FloatArray) -> FloatArray:
+    """Return the lengths of (n, 3) vectors."""
+    return np.asarray(np.sqrt(np.einsum("ij,ij->i", vectors, vectors)))
+
+
 def soft_min(first: FloatArray, second: FloatArray, blend_mm: float) -> FloatArray:
     """Return the union of two distances, filleted over `blend_mm` (quadratic polynomial blend).
 
@@ -33,7 +38,7 @@ def carve(body: FloatArray, tool: FloatArray, blend_mm: float) -> FloatArray:
 
 def ball(points: FloatArray, center: ArrayLike, radius_mm: float) -> FloatArray:
     """Return the distance from a ball."""
-    return np.asarray(np.linalg.norm(points - np.asarray(center), axis=1) - radius_mm)
+    return length(points - np.asarray(center)) - radius_mm
 
 
 def ellipsoid(
@@ -44,8 +49,8 @@ def ellipsoid(
     if turn is not None:
         local = local @ turn
     scaled = local / np.asarray(radii, dtype=np.float64)
-    size = np.linalg.norm(scaled, axis=1)
-    slope = np.linalg.norm(scaled / np.asarray(radii, dtype=np.float64), axis=1)
+    size = length(scaled)
+    slope = length(scaled / np.asarray(radii, dtype=np.float64))
     return np.asarray(size * (size - 1.0) / np.maximum(slope, 1e-9))
 
 
@@ -58,13 +63,13 @@ def round_cone(
     offset = points - base
     t = np.clip(offset @ axis / (axis @ axis), 0.0, 1.0)
     radius = start_radius_mm + t * (stop_radius_mm - start_radius_mm)
-    return np.asarray(np.linalg.norm(offset - t[:, None] * axis, axis=1) - radius)
+    return np.asarray(length(offset - t[:, None] * axis) - radius)
 
 
 def bump(points: FloatArray, center: ArrayLike, spread: ArrayLike, height_mm: float) -> FloatArray:
     """Return a Gaussian swelling, to be subtracted from a distance (negative height for a hollow)."""
     scaled = (points - np.asarray(center, dtype=np.float64)) / np.asarray(spread, dtype=np.float64)
-    return np.asarray(height_mm * np.exp(-0.5 * (scaled * scaled).sum(axis=1)))
+    return np.asarray(height_mm * np.exp(-0.5 * np.einsum("ij,ij->i", scaled, scaled)))
 
 
 def rotation(axis: int, angle_deg: float) -> FloatArray:
@@ -75,15 +80,6 @@ def rotation(axis: int, angle_deg: float) -> FloatArray:
     turn[i, i] = turn[j, j] = np.cos(angle)
     turn[i, j], turn[j, i] = -np.sin(angle), np.sin(angle)
     return turn
-
-
-def gradient(field: Field, points: FloatArray, step_mm: float) -> FloatArray:
-    """Return the gradient by four samples at the corners of a tetrahedron, shape (n, 3)."""
-    corners = np.array([[1, -1, -1], [-1, -1, 1], [-1, 1, -1], [1, 1, 1]], dtype=np.float64)
-    total = np.zeros_like(points)
-    for corner in corners:
-        total += field(points + step_mm * corner)[:, None] * corner
-    return np.asarray(total / (4.0 * step_mm))
 
 
 def smooth_step(low: float, high: float, value: FloatArray) -> FloatArray:

@@ -130,7 +130,7 @@ def head_field(points: FloatArray) -> FloatArray:
 
 def lone_ear_field(points: FloatArray) -> FloatArray:
     """Return the distance from the right ear over the skin, its back following the skin, in its frame."""
-    return soft_max(auricle(points), -face(from_ear_frame(points)) - 0.6, 1.0)
+    return soft_max(auricle(points), -face(from_ear_frame(points)) - 1.2, 1.0)
 
 
 def _into_ear_box(points: FloatArray) -> FloatArray:

@@ -15,8 +15,8 @@ from demo_shapes.fields import Field
 
 FloatArray = NDArray[np.float64]
 
-_RAY_STEPS = 300
-_HALVINGS = 40
+_RAY_STEPS = 200
+_HALVINGS = 26
 MIDLINE = ("glabella", "nasion", "pronasale", "subnasale", "pogonion", "gnathion")
 PAIRS = ("exocanthion", "endocanthion", "alare", "cheilion", "tragion")
 
