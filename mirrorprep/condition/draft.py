@@ -22,17 +22,25 @@ class Draft:
     faces : (m, 3) int64
         Triangles.
     source : (m,) int64
-        The scan's face that each face is, or −1 for a face that mending made.
+        The scan's face that each face is or is a part of, or −1 for a face that mending made up.
+    moved_mm : (s,) float64
+        How far each vertex of the scan was moved.
     """
 
     vertices: FloatArray
     faces: IntArray
     source: IntArray
+    moved_mm: FloatArray
 
     @staticmethod
     def of(mesh: ScanMesh) -> "Draft":
         """Return the draft of an untouched scan."""
-        return Draft(vertices=mesh.vertices, faces=mesh.faces, source=np.arange(len(mesh.faces)))
+        return Draft(
+            vertices=mesh.vertices,
+            faces=mesh.faces,
+            source=np.arange(len(mesh.faces)),
+            moved_mm=np.zeros(len(mesh.vertices)),
+        )
 
     def keeping(self, kept: NDArray[np.bool_]) -> "Draft":
         """Return the draft with only the marked faces."""
@@ -40,11 +48,21 @@ class Draft:
 
     def adding(self, vertices: FloatArray, faces: IntArray) -> "Draft":
         """Return the draft with further vertices and made faces, numbered in the joint list."""
-        return Draft(
+        return replace(
+            self,
             vertices=np.concatenate([self.vertices, vertices]) if len(vertices) else self.vertices,
             faces=np.concatenate([self.faces, faces]),
             source=np.concatenate([self.source, np.full(len(faces), -1, dtype=np.int64)]),
         )
+
+    def with_moved(self, rows: IntArray, places: FloatArray) -> "Draft":
+        """Return the draft with some vertices at other places, those of the scan accounted for."""
+        vertices = self.vertices.copy()
+        vertices[rows] = places
+        moved = self.moved_mm.copy()
+        own = rows < len(moved)
+        moved[rows[own]] += np.linalg.norm(places[own] - self.vertices[rows[own]], axis=1)
+        return replace(self, vertices=vertices, moved_mm=moved)
 
     def areas_mm2(self) -> FloatArray:
         """Return the area of each face."""

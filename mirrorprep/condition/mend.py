@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from mirrorprep.condition.draft import Draft, MendStep
 from mirrorprep.condition.holes import fill_holes
 from mirrorprep.condition.topology_steps import drop_faulty_faces, drop_islands, orient, split, weld
+from mirrorprep.condition.untangle import remove_self_intersections
 from mirrorprep.errors import NotASolidError, UsageError
 from mirrorprep.geometry.mass_properties import signed_volume_mm3
 from mirrorprep.progress import SILENT, Progress
@@ -32,7 +33,7 @@ class MendSettings:
 
     Attributes
     ----------
-    weld, drop_faulty_faces, drop_islands, orient, split, fill_holes : bool
+    weld, drop_faulty_faces, drop_islands, orient, split, fill_holes, remove_self_intersections : bool
         The steps, in this order.
     weld_mm : float or None
         Vertices on open edges within this distance are joined; None takes a millionth of the diagonal.
@@ -58,6 +59,7 @@ class MendSettings:
     orient: bool = True
     split: bool = True
     fill_holes: bool = True
+    remove_self_intersections: bool = True
     weld_mm: float | None = None
     island_share: float = 0.005
     smooth_angle_deg: float = 60.0
@@ -188,6 +190,7 @@ def _chosen(mesh: ScanMesh, steps: MendSettings) -> Iterator[tuple[str, _Step]]:
         (steps.orient, "orienting", orient),
         (steps.split, "splitting", split),
         (steps.fill_holes, "filling holes", partial(fill_holes, smooth_angle_deg=steps.smooth_angle_deg)),
+        (steps.remove_self_intersections, "removing self-intersections", remove_self_intersections),
     )
     return ((label, step) for wanted, label, step in ladder if wanted)
 
@@ -199,14 +202,16 @@ def _result(scan: ScanMesh, draft: Draft, record: tuple[MendStep, ...], steps: M
     added = float(area[draft.source < 0].sum() / max(float(area.sum()), 1e-300))
     before = max(float(Draft.of(scan).areas_mm2().sum()), 1e-300)
     dropped = sum(step.counts.get("dropped_mm2", 0.0) for step in record) / before
-    moved = _displacements(scan, draft)
+    in_use = np.unique(scan.faces)
+    moved = draft.moved_mm[in_use]
+    moved = moved[moved > 0.0]
     solid, findings = _certified(mesh, steps, added=added, dropped=dropped)
     return MendResult(
         mesh=mesh,
         solid=solid,
         steps=record,
         settings=steps,
-        moved_share=len(moved) / max(len(np.unique(scan.faces)), 1),
+        moved_share=len(moved) / len(in_use),
         max_displacement_mm=float(moved.max(initial=0.0)),
         rms_displacement_mm=float(np.sqrt((moved**2).mean())) if len(moved) else 0.0,
         added_share=added,
@@ -214,29 +219,6 @@ def _result(scan: ScanMesh, draft: Draft, record: tuple[MendStep, ...], steps: M
         volume_change_mm3=_volume_change(scan, solid),
         findings=findings,
     )
-
-
-def _displacements(scan: ScanMesh, draft: Draft) -> FloatArray:
-    """Return how far the corners of kept faces moved, one value per moved vertex of the scan."""
-    kept = np.flatnonzero(draft.source >= 0)
-    old = scan.faces[draft.source[kept]]
-    new = draft.faces[kept]
-    turned = ~(scan.vertices[old] == draft.vertices[new]).all(axis=2).all(axis=1)
-    turned_rows = np.flatnonzero(turned)
-    flipped = draft.vertices[new[turned_rows][:, ::-1]]
-    plain = draft.vertices[new[turned_rows]]
-    before = scan.vertices[old[turned_rows]]
-    distance = np.where(
-        (
-            np.linalg.norm(flipped - before, axis=2).sum(axis=1)
-            < np.linalg.norm(plain - before, axis=2).sum(axis=1)
-        )[:, None],
-        np.linalg.norm(flipped - before, axis=2),
-        np.linalg.norm(plain - before, axis=2),
-    )
-    largest = np.zeros(len(scan.vertices))
-    np.maximum.at(largest, old[turned_rows].ravel(), distance.ravel())
-    return largest[largest > 0.0]
 
 
 def _certified(

@@ -27,7 +27,7 @@ def weld(draft: Draft, *, tolerance_mm: float) -> tuple[Draft, MendStep]:
     same = weld_exact(draft.vertices)
     faces = same.kept[same.label[draft.faces]]
     joined = same.merged
-    moved = 0
+    moved, distance = 0, draft.moved_mm
     if tolerance_mm > 0.0:
         table = edge_table(faces)
         rim = np.unique(table.edges[table.open])
@@ -36,13 +36,14 @@ def weld(draft: Draft, *, tolerance_mm: float) -> tuple[Draft, MendStep]:
         target[rim] = rim[near.kept[near.label]]
         faces = target[faces]
         moved = near.merged
+        distance = distance + np.linalg.norm(draft.vertices[target] - draft.vertices, axis=1)
     step = MendStep(
         name="weld",
         changed=joined + moved > 0,
         summary=f"{joined} vertices joined at the same place, {moved} within {tolerance_mm:.3g} mm.",
         counts={"joined": joined, "moved": moved, "tolerance_mm": tolerance_mm},
     )
-    return replace(draft, faces=faces), step
+    return replace(draft, faces=faces, moved_mm=distance), step
 
 
 def drop_faulty_faces(draft: Draft) -> tuple[Draft, MendStep]:

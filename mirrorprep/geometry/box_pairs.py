@@ -67,6 +67,41 @@ def overlapping_boxes(low: FloatArray, high: FloatArray) -> Iterator[tuple[IntAr
         yield from _pairs_in_cells(entries, floor, ceiling)
 
 
+def boxes_near(low: FloatArray, high: FloatArray, marked: NDArray[np.bool_]) -> IntArray:
+    """Return the boxes that may overlap a marked one, the marked ones included, and some more.
+
+    Parameters
+    ----------
+    low, high : (n, 3) float64
+        Corners of the boxes.
+    marked : (n,) bool
+        Boxes whose surroundings are wanted.
+
+    Examples
+    --------
+    >>> low = np.array([[0.0, 0, 0], [0.5, 0, 0], [5, 5, 5]])
+    >>> boxes_near(low, low + 1, np.array([True, False, False])).tolist()
+    [0, 1]
+    """
+    if not marked.any():
+        return np.zeros(0, dtype=np.int64)
+    start, stop = low[marked].min(axis=0), high[marked].max(axis=0)
+    inside = np.flatnonzero(((high >= start) & (low <= stop)).all(axis=1))
+    span = (high[marked] - low[marked]).max()
+    cell = max(
+        float(span), float((stop - start).max()) / _LONGEST_AXIS_CELLS, float(np.finfo(np.float32).tiny)
+    )
+    hit = np.any((high[inside] - low[inside]) > cell, axis=1)
+    first = np.floor((low[inside] - start) / cell).astype(np.int64) + 1
+    spans = np.floor((high[inside] - start) / cell).astype(np.int64) + 1 > first
+    base = first @ np.array([1, 1 << 21, 1 << 42], dtype=np.int64)
+    chosen = marked[inside]
+    wanted = np.unique(np.concatenate([key for key, _, _ in _covered(base[chosen], spans[chosen])]))
+    for key, rows, _ in _covered(base, spans):
+        hit[rows] |= _contains(wanted, key)
+    return np.asarray(inside[hit])
+
+
 def _rounded(values: FloatArray, toward: float) -> NDArray[np.float32]:
     single = values.astype(np.float32)
     return np.asarray(np.nextafter(single, np.float32(toward)))

@@ -16,12 +16,13 @@ from mirrorprep.geometry.implicit_surface import ImplicitSurface
 from mirrorprep.geometry.normals import vertex_normals
 from mirrorprep.geometry.patch_refinement import flip_to_delaunay, refine_patch, relax
 from mirrorprep.geometry.topology import edge_table
+from mirrorprep.geometry.weld import weld_exact
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-_BAND: Final = 0.75
-_SMOOTHING: Final = 0.03
+_BAND: Final = 0.5
+_SMOOTHING: Final = 0.05
 _MOST_NODES: Final = 300
 _GROWTH: Final = 0.15
 _FLAT_GROWTH: Final = 0.4
@@ -75,13 +76,22 @@ class Surroundings:
         self._bridges = table.edges[rim[table.edges].all(axis=1)]
 
     def bridges(self, corners: IntArray) -> IntArray:
-        """Return the mesh's edges between corners of a border that are not next to each other, by place."""
+        """Return the pairs of corners that a filling must not join, as numbers along the border.
+
+        The mesh joins them already, or they lie at the same place.
+        """
         place = np.full(len(self.vertices), -1, dtype=np.int64)
         place[corners] = np.arange(len(corners))
         ends = place[self._bridges]
         ends = ends[(ends >= 0).all(axis=1)]
         gap = np.abs(ends[:, 0] - ends[:, 1])
-        return np.asarray(ends[(gap != 1) & (gap != len(corners) - 1)])
+        ends = ends[(gap != 1) & (gap != len(corners) - 1)]
+        weld = weld_exact(self.vertices[corners])
+        if weld.merged == 0:
+            return np.asarray(ends)
+        twice = np.flatnonzero(np.bincount(weld.label)[weld.label] > 1)
+        meeting = [(i, j) for i in twice for j in twice if i < j and weld.label[i] == weld.label[j]]
+        return np.concatenate([ends, np.array(meeting, dtype=np.int64).reshape(-1, 2)])
 
     def band(self, corners: IntArray, width_mm: float, most: int) -> IntArray:
         """Return vertices within a distance of a border, thinned evenly to a number."""
@@ -133,7 +143,7 @@ def smooth_patch(around: Surroundings, border: Border) -> Patch | None:
 
     Notes
     -----
-    An implicit surface is fitted to the band around the hole, about three quarters of its radius wide; the
+    An implicit surface is fitted to the band around the hole, about half its radius wide; the
     refined least-area patch is moved onto it, refined again and moved again. What the fitted surface misses
     at the border is spread harmonically, so that the border fits exactly.
     """

@@ -127,7 +127,9 @@ def _split(
     return np.concatenate([vertices, new]), np.concatenate(parts), np.append(target, wanted_new)
 
 
-def flip_to_delaunay(vertices: FloatArray, faces: IntArray, forbidden: IntArray) -> IntArray:
+def flip_to_delaunay(
+    vertices: FloatArray, faces: IntArray, forbidden: IntArray, *, thinner_than: float | None = None
+) -> IntArray:
     """Return the faces with inner edges flipped where the angles opposite them sum to more than 180°.
 
     Parameters
@@ -136,6 +138,8 @@ def flip_to_delaunay(vertices: FloatArray, faces: IntArray, forbidden: IntArray)
         A patch without edges of more than two faces.
     forbidden : (k, 2) int64
         Pairs of vertices that must not be joined.
+    thinner_than : float, optional
+        Flip only edges of triangles whose least height is less than this share of their longest side.
 
     Examples
     --------
@@ -153,6 +157,8 @@ def flip_to_delaunay(vertices: FloatArray, faces: IntArray, forbidden: IntArray)
         a, b = faces[face[:, 0], corner[:, 0]], faces[face[:, 0], (corner[:, 0] + 1) % 3]
         c, d = (faces[face[:, k], (corner[:, k] + 2) % 3] for k in range(2))
         gain = _gain(vertices, a, b, c, d)
+        if thinner_than is not None:
+            gain[~(_thinness(vertices, faces) < thinner_than)[face].any(axis=1)] = -1.0
         joined = np.minimum(c, d) * count + np.maximum(c, d)
         existing = np.concatenate([table.edges @ np.array([count, 1]), banned])
         wanted = np.flatnonzero((gain > 1e-9) & ~np.isin(joined, existing))
@@ -181,6 +187,13 @@ def _gain(vertices: FloatArray, a: IntArray, b: IntArray, c: IntArray, d: IntArr
     first, second = np.cross(pa - pc, pd - pc), np.cross(pb - pd, pc - pd)
     folds = (np.einsum("ij,ij->i", first, old) <= 0.0) | (np.einsum("ij,ij->i", second, old) <= 0.0)
     return np.asarray(np.where(folds, -1.0, excess))
+
+
+def _thinness(vertices: FloatArray, faces: IntArray) -> FloatArray:
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    longest = np.max([np.einsum("ij,ij->i", e, e) for e in (b - a, c - b, a - c)], axis=0)
+    height = np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    return np.asarray(np.divide(height, longest, out=np.zeros_like(height), where=longest > 0.0))
 
 
 def _angle(apex: FloatArray, p: FloatArray, q: FloatArray) -> FloatArray:

@@ -5,7 +5,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from mirrorprep.geometry.box_pairs import overlapping_boxes
+from mirrorprep.geometry.box_pairs import boxes_near, overlapping_boxes
 from mirrorprep.geometry.normals import unit
 from mirrorprep.geometry.triangle_overlap import fans_meet, folded, triangles_meet
 
@@ -47,9 +47,11 @@ def self_intersections(vertices: FloatArray, faces: IntArray, *, among: BoolArra
     [[0, 1]]
     """
     alive = np.flatnonzero(_has_area(vertices, faces))
+    if among is not None:
+        alive = alive[boxes_near(*_boxes(vertices, faces[alive]), among[alive])]
     mesh = _Mesh(vertices, faces[alive])
     marked = None if among is None else among[alive]
-    low, high = mesh.boxes()
+    low, high = _boxes(vertices, mesh.faces)
     found = [np.zeros((0, 2), dtype=np.int64)]
     for first, second in overlapping_boxes(low, high):
         keep = slice(None) if marked is None else marked[first] | marked[second]
@@ -102,11 +104,6 @@ class _Mesh:
         self.short = faces.astype(np.int32)
         self.plain = _plain_fans(vertices, faces)
 
-    def boxes(self) -> tuple[FloatArray, FloatArray]:
-        corners = [self.vertices[self.faces[:, k]] for k in range(3)]
-        low = np.minimum(np.minimum(corners[0], corners[1]), corners[2])
-        return low, np.maximum(np.maximum(corners[0], corners[1]), corners[2])
-
     def meeting(self, first: IntArray, second: IntArray) -> IntArray:
         """Return those of the candidate pairs that meet, shape (k, 2)."""
         shared = self._shared(first, second)
@@ -143,6 +140,11 @@ class _Mesh:
         ]
         hit[rows] = fans_meet(self.vertices[apex[rows]], *wings)
         return hit
+
+
+def _boxes(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, FloatArray]:
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
 
 
 def _has_area(vertices: FloatArray, faces: IntArray) -> BoolArray:
