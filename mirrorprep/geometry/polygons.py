@@ -1,18 +1,20 @@
 """Cutting polygons into triangles."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+Points = NDArray[np.floating[Any]]
 
-MAX_EAR_CORNERS: Final = 512
-"""Polygons with more corners that no fan covers are fanned all the same."""
+MAX_EAR_TESTS: Final = 50_000
+"""Ears tried in one call (a few seconds' work, one in a ring of many corners counts as several);
+polygons left over are fanned all the same."""
 
-_EAR_BUDGET: Final = 2e8
+_TEST_CORNERS: Final = 64
 _FLAT: Final = 1e-9
 
 
@@ -38,7 +40,7 @@ class Triangulation:
     short: int
 
 
-def triangulate(vertices: NDArray[np.floating], sizes: IntArray, corners: IntArray) -> Triangulation:
+def triangulate(vertices: Points, sizes: IntArray, corners: IntArray) -> Triangulation:
     """Cut polygons into triangles that use their corners only, and keep the winding.
 
     A fan is tried from each corner in turn and the first one taken whose triangles all face the way of
@@ -74,47 +76,36 @@ def triangulate(vertices: NDArray[np.floating], sizes: IntArray, corners: IntArr
     faces = np.empty((int(made.sum()), 3), dtype=np.int64)
     places = np.cumsum(made) - made
     tally = {"fanned": 0, "clipped": 0, "forced": 0}
-    budget = _EAR_BUDGET
+    tests = [MAX_EAR_TESTS]
     for size in np.unique(sizes[sizes >= 3]).tolist():
         rows = np.flatnonzero(sizes == size)
         polygons = corners[begins[rows][:, None] + np.arange(size)]
-        triangles = polygons[:, None, :] if size == 3 else _cut(vertices, polygons, budget, tally)
-        budget -= tally.pop("spent", 0)
+        triangles = polygons[:, None, :] if size == 3 else _cut(vertices, polygons, tests, tally)
         faces[places[rows][:, None] + np.arange(size - 2)] = triangles
     return Triangulation(faces=faces, short=int((sizes < 3).sum()), **tally)
 
 
-def _cut(
-    vertices: NDArray[np.floating], polygons: IntArray, budget: float, tally: dict[str, int]
-) -> IntArray:
+def _cut(vertices: Points, polygons: IntArray, tests: list[int], tally: dict[str, int]) -> IntArray:
     """Return (m, size − 2, 3) triangles of polygons that all have the same size, and keep the tally."""
-    start, covered = _fan_starts(vertices, polygons)
+    start, fanned = _fan_starts(vertices, polygons)
     size = polygons.shape[1]
     turned = np.take_along_axis(polygons, (start[:, None] + np.arange(size)) % size, axis=1)
-    fan = np.stack([np.repeat(turned[:, :1], size - 2, axis=1), turned[:, 1:-1], turned[:, 2:]], axis=2)
-    cost = float(size) ** 3 + 1e4
-    for row in np.flatnonzero(~covered):
-        if size > MAX_EAR_CORNERS or budget < cost:
-            break
-        budget -= cost
-        tally["spent"] = tally.get("spent", 0) + int(cost)
-        ears = clip_ears(np.asarray(vertices[polygons[row]], dtype=np.float64))
+    cut = np.stack([np.repeat(turned[:, :1], size - 2, axis=1), turned[:, 1:-1], turned[:, 2:]], axis=2)
+    tally["fanned"] += int(fanned.sum())
+    for row in np.flatnonzero(~fanned):
+        ears = clip_ears(np.asarray(vertices[polygons[row]], dtype=np.float64), tests)
+        tally["forced" if ears is None else "clipped"] += 1
         if ears is not None:
-            fan[row] = polygons[row][ears]
-            covered[row] = True
-            tally["clipped"] += 1
-            tally["fanned"] -= 1
-    tally["fanned"] += int(covered.sum())
-    tally["forced"] += int((~covered).sum())
-    return fan
+            cut[row] = polygons[row][ears]
+    return cut
 
 
-def _fan_starts(vertices: NDArray[np.floating], polygons: IntArray) -> tuple[IntArray, NDArray[np.bool_]]:
+def _fan_starts(vertices: Points, polygons: IntArray) -> tuple[IntArray, NDArray[np.bool_]]:
     """Return the first corner from which a fan covers each polygon, and whether there is one."""
     size = polygons.shape[1]
     start = np.zeros(len(polygons), dtype=np.int64)
     covered = np.zeros(len(polygons), dtype=np.bool_)
-    tries = size if size <= 8 else min(size, max(1, int(2e7 / (polygons.size + 1))))
+    tries = size if size <= 8 else min(size, max(1, int(5e6 / (polygons.size + 1))))
     for first in range(tries):
         left = np.flatnonzero(~covered)
         if len(left) == 0:
@@ -136,22 +127,24 @@ def _fan_faces_forward(points: FloatArray) -> NDArray[np.bool_]:
     return np.asarray((forward > floor[:, None]).all(axis=1))
 
 
-def clip_ears(points: FloatArray) -> IntArray | None:
-    """Return the (n − 2, 3) triangles of one simple polygon, or None if ears run out.
+def clip_ears(points: FloatArray, tests: list[int]) -> IntArray | None:
+    """Return the (n − 2, 3) triangles of one simple polygon, or None if there are no ears or tests left.
 
     Parameters
     ----------
     points : (n, 3) float64
         Corners in order; looked at along their mean normal.
+    tests : list of one int
+        How many ears may still be tried; counted down.
     """
     normal = np.cross(points - points[0], np.roll(points, -1, axis=0) - points[0]).sum(axis=0)
-    if not normal.any():
+    if tests[0] < len(points) or not normal.any():
         return None
     flat = _flattened(points, normal / np.linalg.norm(normal))
     ring = np.arange(len(points))
     triangles = np.empty((len(points) - 2, 3), dtype=np.int64)
     for row in range(len(points) - 3):
-        ear = _best_ear(flat[ring])
+        ear = _best_ear(flat[ring], tests)
         if ear is None:
             return None
         triangles[row] = ring[ear - 1], ring[ear], ring[(ear + 1) % len(ring)]
@@ -172,7 +165,7 @@ def _doubled_area(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
     return np.asarray(ab[..., 0] * ac[..., 1] - ab[..., 1] * ac[..., 0])
 
 
-def _best_ear(ring: FloatArray) -> int | None:
+def _best_ear(ring: FloatArray, tests: list[int]) -> int | None:
     """Return the roundest corner whose triangle holds no other corner of the ring, or None."""
     before, after = np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0)
     area = _doubled_area(before, ring, after)
@@ -181,8 +174,9 @@ def _best_ear(ring: FloatArray) -> int | None:
         quality = np.where(lengths > 0.0, area / lengths, 0.0)
     reflex = np.flatnonzero(area <= 0.0)
     for ear in np.argsort(-quality, kind="stable"):
-        if quality[ear] <= _FLAT:
+        if quality[ear] <= _FLAT or tests[0] <= 0:
             return None
+        tests[0] -= 1 + len(ring) // _TEST_CORNERS
         others = np.setdiff1d(reflex, [ear - 1 if ear else len(ring) - 1, (ear + 1) % len(ring)])
         inside = _inside(ring[others], before[ear], ring[ear], after[ear])
         if not inside.any():

@@ -18,7 +18,7 @@ _MIX_B = np.uint64(0xC2B2AE3D27D4EB4F)
 _MIX_C = np.uint64(0x165667B19E3779F9)
 _MIX_D = np.uint64(0xD6E8FEB86659FD93)
 _SHIFT = np.uint64(32)
-MAX_PAIRS = 50_000_000
+MAX_PAIRS = 10_000_000
 """Neighbouring pairs that a tolerance may make before it is refused as too large."""
 
 

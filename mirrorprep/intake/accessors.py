@@ -55,8 +55,8 @@ class Accessors:
     def count(self, index: object) -> int:
         """Return how many elements an accessor states."""
         count = whole(entry(self._document, "accessors", index).get("count"), "the count of an accessor")
-        if count > 3 * MAX_VERTICES:
-            refuse(f"An accessor states {count} elements (limit {3 * MAX_VERTICES}).")
+        if count > 2 * MAX_VERTICES:
+            refuse(f"An accessor states {count} elements (limit {2 * MAX_VERTICES}).")
         return count
 
     def read(self, index: object, *, widths: tuple[int, ...]) -> NDArray[Any]:

@@ -28,8 +28,9 @@ def file_bytes(path: Path) -> bytes:
     descriptor = _opened(path)
     try:
         with os.fdopen(descriptor, "rb", closefd=False) as stream:
-            _check_status(os.fstat(descriptor))
-            data = stream.read(MAX_FILE_BYTES + 1)
+            status = os.fstat(descriptor)
+            _check_status(status)
+            data = stream.read(status.st_size + 1)
     except OSError as error:
         raise InputFileError(
             f"The file cannot be read ({error.strerror}).", remedy="Copy it to a local disk and try again."
@@ -37,6 +38,10 @@ def file_bytes(path: Path) -> bytes:
     finally:
         os.close(descriptor)
     _check_size(len(data))
+    if len(data) > status.st_size:
+        raise InputFileError(
+            "The file grew while it was read.", remedy="Wait until it is written and try again."
+        )
     return data
 
 

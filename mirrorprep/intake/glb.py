@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from mirrorprep.intake.accessors import Accessors, Json, entries, entry, whole
 from mirrorprep.intake.colors import rgba
 from mirrorprep.intake.faces import fan_faces, strip_faces
-from mirrorprep.intake.limits import MAX_DEPTH
+from mirrorprep.intake.limits import MAX_DEPTH, MAX_JSON_BYTES
 from mirrorprep.intake.parts import Part, joined, limit_parts, matrix_from
 from mirrorprep.intake.raw import RawMesh, caution, checked_indices, no_triangles, note, refuse
 from mirrorprep.intake.registry import Format, register
@@ -75,6 +75,8 @@ def _container(data: bytes) -> tuple[Json, bytes, list[Finding]]:
 
 
 def _document(text: bytes) -> Json:
+    if len(text) > MAX_JSON_BYTES:
+        refuse(f"The description inside the GLB file takes {len(text)} bytes (limit {MAX_JSON_BYTES}).")
     try:
         document = json.loads(text)
     except (ValueError, RecursionError):

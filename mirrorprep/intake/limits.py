@@ -23,8 +23,14 @@ MAX_DIRECTORY_BYTES: Final = 2**20
 MAX_RATIO: Final = 100
 """Most bytes that one packed byte of a large archive entry may unfold to."""
 
-MAX_PARTS: Final = 100_000
+MAX_PARTS: Final = 10_000
 """Most placed parts (build items, components, nodes) a file may unfold to."""
 
 MAX_DEPTH: Final = 64
 """Deepest nesting of parts within parts."""
+
+MAX_JSON_BYTES: Final = 2**24
+"""Longest description inside a GLB file."""
+
+MAX_XML_TAGS: Final = 1_000_000
+"""Most XML elements of one model part that are neither vertices nor triangles."""

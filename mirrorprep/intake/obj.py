@@ -105,10 +105,9 @@ class _Parts:
 
     def mesh(self) -> RawMesh:
         """Return everything as one mesh."""
-        widths = np.concatenate(self._widths)
-        values = np.concatenate(self._values)
         if not self._sizes:
-            no_triangles(points=len(widths), lines=self._lines)
+            no_triangles(points=self._vertices, lines=self._lines)
+        widths, values = np.concatenate(self._widths), np.concatenate(self._values)
         begins = np.cumsum(widths) - widths
         vertices = values[begins[:, None] + np.arange(3)]
         sizes, corners = np.concatenate(self._sizes), np.concatenate(self._corners)

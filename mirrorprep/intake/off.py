@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from mirrorprep.intake.colors import rgba
 from mirrorprep.intake.faces import polygon_faces
-from mirrorprep.intake.limits import MAX_TRIANGLES
+from mirrorprep.intake.limits import MAX_VERTICES
 from mirrorprep.intake.raw import RawMesh, no_triangles, refuse
 from mirrorprep.intake.registry import Format, register
 from mirrorprep.intake.text import blocks, looks_like_text, plain_text, text_head
@@ -43,7 +43,7 @@ def read(data: bytes, progress: Progress) -> RawMesh:
     texture, color, normal, four, other, packed = word.groups()
     if four or other or packed:
         refuse(
-            f"The file is of the kind '{word.group().split()[-1].decode()}', which is not read.",
+            f"The file is of the kind '{word.group().split()[-1].decode('latin-1')}', which is not read.",
             "Export it as plain OFF.",
         )
     if not looks_like_text(text):
@@ -106,8 +106,8 @@ def _stated(head: FloatArray) -> tuple[int, int]:
     if len(head) < 2:
         refuse("The file does not state how many vertices and faces it holds.")
     for count in head:
-        if not 0 <= count <= 3 * MAX_TRIANGLES or count != int(count):
-            refuse(f"The file states a count of {count:g} (limit {3 * MAX_TRIANGLES}).")
+        if not 0 <= count <= MAX_VERTICES or count != int(count):
+            refuse(f"The file states a count of {count:g} (limit {MAX_VERTICES}).")
     if head[0] == 0:
         no_triangles()
     return int(head[0]), int(head[1])

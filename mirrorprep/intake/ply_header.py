@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from mirrorprep.intake.limits import MAX_TRIANGLES
+from mirrorprep.intake.limits import MAX_VERTICES
 from mirrorprep.intake.raw import refuse
 
 _HEADER_BYTES: Final = 2**20
@@ -126,8 +126,8 @@ def _add(elements: list[Element], words: list[str], number: int) -> None:
         if len(words) != 3 or not re.fullmatch(r"\d{1,18}", words[2]):
             refuse(wrong)
         rows = int(words[2])
-        if rows > 3 * MAX_TRIANGLES:
-            refuse(f"The PLY header states {rows} rows of '{words[1][:40]}' (limit {3 * MAX_TRIANGLES}).")
+        if rows > MAX_VERTICES:
+            refuse(f"The PLY header states {rows} rows of '{words[1][:40]}' (limit {MAX_VERTICES}).")
         elements.append(Element(name=words[1], rows=rows, properties=()))
         return
     entry = _property(words[1:])

@@ -87,7 +87,8 @@ def read_scan(
     raw = _raw_mesh(entry, data, progress.part(0.05, 0.7)).noting(*findings)
     del data
     progress.step("welding", 0.7)
-    mesh = _scan_mesh(raw, entry, digest, (units, weld_mm))
+    with np.errstate(all="ignore"):  # numbers near the limits of floats overflow and are then refused
+        mesh = _scan_mesh(raw, entry, digest, (units, weld_mm))
     progress.step("reading", 1.0)
     return mesh
 

@@ -137,11 +137,9 @@ def _read_ascii(text: bytes, progress: Progress) -> RawMesh:
 
 
 def _ascii_mesh(parts: list[NDArray[np.float64]], facets: int, solids: int, closings: int) -> RawMesh:
-    corners = np.concatenate(parts)
-    if len(corners) != 3 * facets:
-        refuse(
-            f"The file is cut short: {facets} facets begin, but {len(corners)} corners are there (3 each)."
-        )
+    count = sum(len(part) for part in parts)
+    if count != 3 * facets:
+        refuse(f"The file is cut short: {facets} facets begin, but {count} corners are there (3 each).")
     if facets == 0:
         no_triangles()
     limit_triangles(facets)
@@ -155,7 +153,7 @@ def _ascii_mesh(parts: list[NDArray[np.float64]], facets: int, solids: int, clos
         findings.append(
             caution("cut-short", message, remedy="Compare the size with the exporter's, or export again.")
         )
-    return RawMesh(vertices=corners, faces=None, findings=tuple(findings))
+    return RawMesh(vertices=np.concatenate(parts), faces=None, findings=tuple(findings))
 
 
 def _shown(line: bytes) -> str:

@@ -4,14 +4,14 @@ Source: 3MF core specification 1.4, sections 3 and 4; production extension for t
 """
 
 from array import array
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from mirrorprep.intake.limits import MAX_TRIANGLES, MAX_VERTICES
+from mirrorprep.intake.limits import MAX_TRIANGLES, MAX_VERTICES, MAX_XML_TAGS
 from mirrorprep.intake.parts import matrix_from
 from mirrorprep.intake.raw import checked_indices, limit_triangles, refuse
 from mirrorprep.intake.xml_stream import stream
@@ -104,27 +104,32 @@ class _Reader:
         self._object: ModelObject | None = None
         self._vertices = array("d")
         self._triangles = array("q")
-        self._handlers = {
+        self._frequent = {f"{CORE} vertex": self._vertex, f"{CORE} triangle": self._triangle}
+        self._others = {
             f"{CORE} model": self._model,
             f"{CORE} object": self._open_object,
-            f"{CORE} vertex": self._vertex,
-            f"{CORE} triangle": self._triangle,
             f"{CORE} component": self._component,
             f"{CORE} item": self._item,
         }
+        self._tags = 0
 
     def start(self, name: str, attributes: dict[str, str]) -> None:
         """Take one start tag."""
-        handler = self._handlers.get(name)
-        if handler is None:
-            if self.model is None:
-                refuse(f"The model part begins with '{name[:80]}', not with a 3MF model.")
-            return
+        handler = self._frequent.get(name) or self._other(name)
         try:
             handler(attributes)
         except (KeyError, ValueError, OverflowError) as error:
             place = name.rpartition(" ")[2]
             refuse(f"A {place} of the 3MF model lacks an attribute or holds a wrong number ({error}).")
+
+    def _other(self, name: str) -> Callable[[dict[str, str]], None]:
+        self._tags += 1
+        if self._tags > MAX_XML_TAGS:
+            refuse(f"The 3MF model holds more than {MAX_XML_TAGS} elements besides its meshes.")
+        handler = self._others.get(name, _ignore)
+        if handler is _ignore and self.model is None:
+            refuse(f"The model part begins with '{name[:80]}', not with a 3MF model.")
+        return handler
 
     def end(self, name: str) -> None:
         """Take one end tag."""
@@ -165,6 +170,10 @@ class _Reader:
     def _item(self, attributes: dict[str, str]) -> None:
         if self.model is not None:
             self.model.items.append(_reference(attributes))
+
+
+def _ignore(_: dict[str, str]) -> None:
+    """Take a tag that says nothing about the shape."""
 
 
 def _reference(attributes: dict[str, str]) -> Reference:

@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mirrorprep.geometry.polygons import MAX_EAR_CORNERS, clip_ears, triangulate
+from mirrorprep.geometry import polygons
+from mirrorprep.geometry.polygons import clip_ears, triangulate
 
 STAR = [(np.cos(a) * r, np.sin(a) * r) for a, r in zip(np.arange(14) * np.pi / 7, [3, 1] * 7, strict=True)]
 SHAPES = {
@@ -96,8 +97,9 @@ def test_impossible_polygons_are_forced_and_counted(shape):
     assert len(cut.faces) == len(shape) - 2
 
 
-def test_huge_polygon_ends_in_bounded_time():
-    count = 20 * MAX_EAR_CORNERS
+def test_huge_polygon_ends_in_bounded_time(monkeypatch):
+    monkeypatch.setattr(polygons, "MAX_EAR_TESTS", 2000)
+    count = 10_000
     angles = np.arange(count) * 2 * np.pi / count
     radii = np.where(np.arange(count) % 2, 1.0, 3.0)
     points = lifted(np.column_stack([radii * np.cos(angles), radii * np.sin(angles)]))
@@ -107,7 +109,16 @@ def test_huge_polygon_ends_in_bounded_time():
 
 
 def test_ears_run_out_on_a_line():
-    assert clip_ears(np.column_stack([np.arange(4.0), np.zeros(4), np.zeros(4)])) is None
+    assert clip_ears(np.column_stack([np.arange(4.0), np.zeros(4), np.zeros(4)]), [100]) is None
+
+
+def test_tests_are_counted_over_all_polygons(monkeypatch):
+    monkeypatch.setattr(polygons, "MAX_EAR_TESTS", 40)
+    comb = lifted(SHAPES["comb"])
+    cut = triangulate(comb, np.full(9, len(comb)), np.tile(np.arange(len(comb)), 9))
+    assert cut.clipped >= 1
+    assert cut.forced >= 5
+    assert cut.clipped + cut.forced == 9
 
 
 @settings(deadline=None, derandomize=True, max_examples=60)

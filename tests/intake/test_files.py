@@ -3,6 +3,7 @@
 import os
 import socket
 import sys
+import tracemalloc
 
 import pytest
 
@@ -82,6 +83,29 @@ def test_empty_and_too_large(tmp_path, monkeypatch):
     (tmp_path / "a").write_bytes(b"x" * 101)
     monkeypatch.setattr(files, "MAX_FILE_BYTES", 100)
     with pytest.raises(InputFileError, match=r"101 bytes \(limit 100\)"):
+        file_bytes(tmp_path / "a")
+
+
+def test_memory_is_that_of_the_file_and_no_more(tmp_path):
+    (tmp_path / "a").write_bytes(b"x" * 1000)
+    tracemalloc.start()
+    file_bytes(tmp_path / "a")
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak < 500_000
+
+
+def test_growing_file(tmp_path, monkeypatch):
+    (tmp_path / "a").write_bytes(b"x" * 1000)
+    real = os.fstat
+
+    def before_it_grew(descriptor):
+        status = list(real(descriptor))
+        status[6] -= 100
+        return os.stat_result(status)
+
+    monkeypatch.setattr(files.os, "fstat", before_it_grew)
+    with pytest.raises(InputFileError, match="grew while it was read"):
         file_bytes(tmp_path / "a")
 
 

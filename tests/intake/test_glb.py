@@ -228,3 +228,9 @@ def test_nested_brackets_do_not_exhaust_the_stack(samples, read):
 
 def test_trailing_bytes_are_a_caution(samples, read, codes):
     assert "trailing-bytes" in codes(read(samples.glb(*samples.torus()) + b"zz", "a.glb", "m"))
+
+
+def test_long_description_is_refused_unparsed(samples, read, monkeypatch):
+    monkeypatch.setattr("mirrorprep.intake.glb.MAX_JSON_BYTES", 100)
+    with pytest.raises(InputFileError, match=r"bytes \(limit 100\)"):
+        read(samples.glb(*samples.torus()), "a.glb")

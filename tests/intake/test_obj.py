@@ -110,6 +110,8 @@ def test_faces_of_two_corners_are_left_out_with_a_caution(read, codes):
         (b"# nothing\no empty\n", "no triangles"),
         (b"v 0 0 0\n" + b"# " + b"x" * 2**21, "Line 2 has 2097155 bytes"),
         (b"\xff\xfev\0 \0\x00\xd8x", "not valid UTF-16"),
+        (b"\xef\xbb\xbf", "holds no triangles"),
+        (b"\xff\xfe", "holds no triangles"),
         (b"v 1 2 3\n\0\0\0", "binary, not the text"),
     ],
 )

@@ -112,7 +112,7 @@ POINTS = np.eye(3, dtype="<f4").tobytes()
         (TRIANGLE + POINTS + b"\3\0\0", "cut short or damaged in row 1 of 1 of 'face'"),
         (TRIANGLE + POINTS[:-1], "take at least 36 bytes, 35 are left"),
         (TRIANGLE.replace(b"vertex 3", b"vertex 2147483648") + POINTS, "2147483648 rows"),
-        (TRIANGLE.replace(b"vertex 3", b"vertex 50000000") + POINTS, "take at least 600000000 bytes"),
+        (TRIANGLE.replace(b"vertex 3", b"vertex 30000000") + POINTS, "take at least 360000000 bytes"),
         (TRIANGLE.replace(b"vertex 3", b"vertex -3") + POINTS, "Line 3 of the PLY header"),
         (TRIANGLE.replace(b"float x", b"quad x"), "Line 4 of the PLY header"),
         (TRIANGLE.replace(b"list uchar", b"list float"), "Line 8 of the PLY header"),

@@ -27,3 +27,11 @@ def test_counts_are_limited_while_they_are_read(samples, monkeypatch, name):
     monkeypatch.setattr("mirrorprep.intake.raw.MAX_TRIANGLES", 50)
     with pytest.raises(InputFileError, match="50"):
         read_model([text.encode()])
+
+
+def test_other_elements_are_limited(samples, monkeypatch):
+    monkeypatch.setattr("mirrorprep.intake.threemf_model.MAX_XML_TAGS", 50)
+    shape = samples.mesh_xml(*samples.torus())
+    assert read_model([samples.model_xml(f'<object id="5">{shape}</object>', "").encode()]).objects
+    with pytest.raises(InputFileError, match="more than 50 elements"):
+        read_model([samples.model_xml("<a/>" * 60, "").encode()])
