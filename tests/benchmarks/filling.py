@@ -68,10 +68,13 @@ def shapes() -> Iterator[tuple[str, Solid]]:
 
 def demo_solids() -> Iterator[tuple[str, Solid]]:
     """Yield the demo shapes."""
-    from demo_shapes import ear, phantom_head
+    from demo_shapes import PLAIN_NAMES, animal, ear, phantom_head, plain
 
     yield "demo ear", ear().solid
     yield "demo head", certify(phantom_head().scan)
+    yield "demo fox", animal().solid
+    for name in PLAIN_NAMES:
+        yield f"demo {name}", plain(name).solid
 
 
 def refined(solid: Solid) -> Solid:
@@ -171,11 +174,13 @@ def main() -> None:
     """Measure all shapes."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--times", type=int, default=3, help="repetitions; the shortest counts")
-    times = parser.parse_args().times
+    parser.add_argument("--only", default="", help="measure the shapes whose name holds this")
+    options = parser.parse_args()
     print("| " + " | ".join(HEADINGS) + " |")
     print("|---" * len(HEADINGS) + "|")
     for name, solid in shapes():
-        measure(name, solid, times)
+        if options.only in name:
+            measure(name, solid, options.times)
 
 
 if __name__ == "__main__":

@@ -9,7 +9,7 @@ from mirrorprep.errors import CancelledError, UsageError
 from mirrorprep.pour.channel_flow import Sprue
 from mirrorprep.pour.demoulding import Undercut
 from mirrorprep.pour.filling import vent_pressure_pa
-from mirrorprep.pour.materials import find_material
+from mirrorprep.pour.materials import GENERIC, find_material
 from mirrorprep.pour.mixing import Mix
 from mirrorprep.pour.plan import plan_pour
 from mirrorprep.pour.ranges import Range
@@ -56,6 +56,13 @@ def mould(towers):
         "tolerance_mm": 0.3,
         "undercut": Undercut(depth_mm=0.0),
     }
+
+
+@pytest.fixture(scope="module")
+def demo_ear():
+    from demo_shapes import ear
+
+    return ear("small").solid
 
 
 @pytest.fixture(scope="module")
@@ -231,11 +238,21 @@ def test_vents_side_by_side_share_the_air():
     assert vent_pressure_pa(2000.0, (one, one)) == pytest.approx(vent_pressure_pa(1000.0, (one,)))
 
 
-def test_demo_and_shared_shapes_get_a_plan(shared_data):
+@pytest.mark.parametrize("material", [material.name for material in GENERIC])
+def test_every_class_plans_the_demo_ear(material, demo_ear):
+    plan = plan_pour(PourRequest(cavity=demo_ear, material=material, pull_direction=(0, 0, 1)))
+    assert plan.filling.left_mm3 <= 5.0
+    assert sum(plan.parts_by_mass.values()) == pytest.approx(plan.mass_g, rel=0.01)
+    assert plan.fill_time_s > 0.0
+    json.dumps(plan.as_dict(), allow_nan=False)
+
+
+def test_shared_shapes_get_a_plan(shared_data):
     from mirrorprep.intake.read import read_scan
     from mirrorprep.solid.certify import certify
 
-    cow = read_scan(shared_data / "organic" / "spot-cow.obj", units="cm")
-    plan = plan_pour(PourRequest(cavity=certify(cow)))
-    assert plan.filling.left_mm3 <= 5.0
-    assert plan.mass_g > 0.0
+    for name in ("organic/spot-cow.obj", "scans/os_goathead.obj", "scans/os_koala_low_resolution.obj"):
+        part = certify(read_scan(shared_data / name, units="cm"))
+        plan = plan_pour(PourRequest(cavity=part))
+        assert plan.filling.left_mm3 <= 5.0
+        assert plan.mass_g > 0.0
