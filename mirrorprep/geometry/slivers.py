@@ -1,14 +1,18 @@
 """Slivers: removing triangles that vanish when coordinates are rounded to 32 bits.
 
-Booleans leave edges and heights far below what a file of 32-bit numbers can hold; a reader that merges equal
-positions then finds open edges. Here such edges are collapsed and such flat triangles are flipped away, on the
-closed mesh, so that it stays closed.
+Booleans leave edges and heights far below what a file of 32-bit numbers can hold; a reader that merges
+equal positions then finds open edges. Here such edges are collapsed and such flat triangles are flipped
+away, on the closed mesh, so that it stays closed.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from mirrorprep.geometry.normals import vertex_normals
+from mirrorprep.geometry.topology import edge_table
+from mirrorprep.geometry.weld import weld_exact
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -31,6 +35,8 @@ class Cleaned:
         As closed as before.
     collapsed_edges, flipped_edges, moved_vertices : int
         How much was done.
+    moved_fixed : int
+        How many of the moved vertices were fixed.
     remaining : int
         Slivers that could not be removed.
     largest_move_mm : float
@@ -42,6 +48,7 @@ class Cleaned:
     collapsed_edges: int
     flipped_edges: int
     moved_vertices: int
+    moved_fixed: int
     remaining: int
     largest_move_mm: float
 
@@ -51,7 +58,9 @@ def without_slivers(vertices: FloatArray, faces: IntArray, *, fixed: BoolArray |
 
     Edges shorter than two units in the last place of the largest coordinate are collapsed onto one of their
     ends, and triangles lower than a quarter of one are flipped into their neighbour. Where that would tear
-    the surface, loose vertices are moved apart by a few units instead.
+    the surface, loose vertices are moved apart by a few units instead. Vertices that would merge although no
+    edge joins them, so that the surface would pinch, are drawn inward by as much, even fixed ones: there is
+    no other way to keep the surface apart.
 
     Parameters
     ----------
@@ -82,7 +91,7 @@ def without_slivers(vertices: FloatArray, faces: IntArray, *, fixed: BoolArray |
     """
     work = _Work(vertices, faces, fixed)
     for _ in range(_MOST_PASSES):
-        if work.one_pass() == 0 and work.spread() == 0:
+        if work.one_pass() == 0 and work.spread() == 0 and work.part_twins() == 0:
             break
     used, compact = np.unique(work.faces, return_inverse=True)
     return Cleaned(
@@ -91,6 +100,7 @@ def without_slivers(vertices: FloatArray, faces: IntArray, *, fixed: BoolArray |
         collapsed_edges=work.collapsed,
         flipped_edges=work.flipped,
         moved_vertices=work.moved,
+        moved_fixed=work.moved_fixed,
         remaining=work.offenders()[0].size,
         largest_move_mm=work.largest_move,
     )
@@ -107,6 +117,7 @@ class _Work:
         self.collapsed = 0
         self.flipped = 0
         self.moved = 0
+        self.moved_fixed = 0
         self.largest_move = 0.0
 
     def offenders(self) -> tuple[IntArray, FloatArray, FloatArray]:
@@ -165,6 +176,23 @@ class _Work:
             moved += 1
         self.moved += moved
         return moved
+
+    def part_twins(self) -> int:
+        """Draw vertices inward that pinch the surface once rounded; return how many were moved."""
+        label = weld_exact(self.vertices.astype(np.float32)).label
+        table = edge_table(label[self.faces])
+        bad = (table.forward != 1) | (table.backward != 1)
+        if not bad.any():
+            return 0
+        twins = np.bincount(label)[label] > 1
+        pinched = np.unique(self.faces[bad[table.of_face].any(axis=1)])
+        rows = pinched[twins[pinched]]
+        step = 2.0 * SHORT_EDGE_ULP * self.ulp
+        self.vertices[rows] -= step * vertex_normals(self.vertices, self.faces)[rows]
+        self.largest_move = max(self.largest_move, step) if len(rows) else self.largest_move
+        self.moved += len(rows)
+        self.moved_fixed += int(self.fixed[rows].sum())
+        return len(rows)
 
     def _index(self) -> None:
         corners = self.faces.ravel()

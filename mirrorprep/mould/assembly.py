@@ -143,7 +143,7 @@ def _island(piece: Solid, of_half: str, fate: str) -> Island:
     return Island(of_half=of_half, volume_mm3=piece.volume_mm3, where_mm=(u, v, w), fate=fate)
 
 
-def finished(solid: Solid, cavity: Solid, rotation: FloatArray) -> Solid:
+def finished(solid: Solid, cavity: Solid, rotation: FloatArray) -> tuple[Solid, int]:
     """Return a half in the part's coordinates, without slivers; vertices of the cavity stay where they are.
 
     Parameters
@@ -152,10 +152,18 @@ def finished(solid: Solid, cavity: Solid, rotation: FloatArray) -> Solid:
         In mould coordinates.
     rotation : (3, 3) float64
         From mould to part coordinates.
+
+    Returns
+    -------
+    half : Solid
+        Closed by position too, once rounded to 32 bits.
+    moved : int
+        Vertices of the cavity that had to be moved (by a few units of the last of 32 bits) because the part's
+        own surface pinches there.
     """
     mesh, own = solid.mesh, cavity.mesh.vertices
     label = weld_exact(np.vstack([own, mesh.vertices])).label
     fixed = np.zeros(label.max() + 1, dtype=bool)
     fixed[label[: len(own)]] = True
     clean = without_slivers(mesh.vertices @ rotation.T, mesh.faces, fixed=fixed[label[len(own) :]])
-    return certify(ScanMesh(vertices=clean.vertices, faces=clean.faces))
+    return certify(ScanMesh(vertices=clean.vertices, faces=clean.faces)), clean.moved_fixed

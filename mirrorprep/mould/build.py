@@ -11,10 +11,10 @@ from mirrorprep.mould.assembly import Assembly, assemble, finished
 from mirrorprep.mould.channels import air_pockets
 from mirrorprep.mould.findings import (
     furniture_findings,
+    half_findings,
     island_findings,
     place,
     pocket_findings,
-    printing_findings,
     undercut_findings,
 )
 from mirrorprep.mould.frame import MouldFrame
@@ -135,7 +135,7 @@ def _halves(assembly: Assembly, layout: Layout) -> tuple[Half, Half]:
     settings = layout.settings
     made = []
     for name, solid in zip(backs, (assembly.half_a, assembly.half_b), strict=True):
-        placed = finished(solid, layout.cavity, layout.frame.rotation)
+        placed, moved = finished(solid, layout.cavity, layout.frame.rotation)
         pose = print_pose(placed, backs[name], settings.bed_mm)
         made.append(
             Half(
@@ -146,6 +146,7 @@ def _halves(assembly: Assembly, layout: Layout) -> tuple[Half, Half]:
                 print_pose=pose,
                 printing=print_report(placed.mesh, pose, settings.bed_mm),
                 pieces=pieces_for_bed(name, placed, pose, settings),
+                moved_vertices=moved,
             )
         )
     return made[0], made[1]
@@ -172,7 +173,7 @@ def _findings(made: _Made, least_wall: float) -> list[Finding]:
         *island_findings(made.assembly.islands, frame),
         *furniture_findings(layout),
         *wall_findings(layout, least_wall),
-        *printing_findings(made.halves, settings),
+        *half_findings(made.halves, settings),
     ]
 
 

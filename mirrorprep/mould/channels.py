@@ -7,8 +7,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from mirrorprep.errors import UsageError
-from mirrorprep.geometry.air_pockets import AirAnalysis, AirPocket, trapped_air
+from mirrorprep.geometry.air_pockets import AirAnalysis, trapped_air
 from mirrorprep.geometry.pour_direction import best_pour_direction, directions_in_plane
+from mirrorprep.geometry.vent_places import place_vents
 from mirrorprep.mould.frame import MouldFrame
 from mirrorprep.mould.parting_guide import Guide
 from mirrorprep.mould.settings import MouldSettings
@@ -167,7 +168,7 @@ def air_pockets(cavity: Solid, openings: Sequence[tuple[ArrayLike, float]]) -> A
 
 
 def plan_channels(
-    cavity: Solid, pockets: Sequence[AirPocket], frame: MouldFrame, *, top_mm: float, settings: MouldSettings
+    cavity: Solid, frame: MouldFrame, *, top_mm: float, settings: MouldSettings
 ) -> list[Channel]:
     """Return the sprue, at the highest point of the cavity, and a vent for every air pocket.
 
@@ -178,22 +179,25 @@ def plan_channels(
     ----------
     cavity : Solid
         In mould coordinates.
-    pockets : sequence of AirPocket
-        Of the bare cavity, in mould coordinates.
     frame : MouldFrame
         With the parting surface.
     top_mm : float
         Height (v) at which the channels open.
     settings : MouldSettings
-        Diameters.
+        Diameters, and the air pocket that may stay.
     """
     points = cavity.mesh.vertices
     summit = points[int(np.argmax(points[:, 1]))]
+    places = place_vents(
+        points,
+        cavity.mesh.faces,
+        up=_UP,
+        sprue=(summit, settings.sprue_diameter_mm / 2.0),
+        limit_mm3=settings.least_pocket_mm3,
+    )
     radius = settings.vent_diameter_mm / 2.0
-    served = settings.sprue_diameter_mm / 2.0 + radius
-    mouths = [np.array(p.summit_mm) for p in pockets if p.volume_mm3 > settings.least_pocket_mm3]
-    mouths = [mouth for mouth in mouths if np.linalg.norm(mouth - summit) > served]
     channels = [_sprue(summit, _axis_w(summit, frame, []), top_mm, settings)]
+    mouths = [np.array(place) for place in places.vents_mm]
     if not mouths:
         mouths = _beside(cavity, frame, channels[0], channels[0].outlet_radius_mm + 3.0 * radius)
     for mouth in mouths:

@@ -104,10 +104,10 @@ def furniture_findings(layout: Layout) -> list[Finding]:
     ]
 
 
-def printing_findings(halves: Sequence[Half], settings: MouldSettings) -> list[Finding]:
-    """Return findings on halves that had to be divided for the bed."""
+def half_findings(halves: Sequence[Half], settings: MouldSettings) -> list[Finding]:
+    """Return findings on halves divided for the bed, and on cavities that touch themselves."""
     bed = " × ".join(f"{length:g}" for length in settings.bed_mm)
-    return [
+    found = [
         Finding(
             code="half-divided",
             severity=Severity.CAUTION,
@@ -120,6 +120,20 @@ def printing_findings(halves: Sequence[Half], settings: MouldSettings) -> list[F
         for half in halves
         if half.pieces
     ]
+    moved = sum(half.moved_vertices for half in halves)
+    if moved:
+        found.append(
+            Finding(
+                code="part-touches-itself",
+                severity=Severity.NOTE,
+                message=f"The part's surface touches itself: {moved} vertices of the cavity were drawn in by "
+                "less than a thousandth of a millimetre, so that the files stay closed.",
+                measured=float(moved),
+                limit=0.0,
+                remedy="Mend the scan first ('mirrorprep mend') if the exact cavity matters there.",
+            )
+        )
+    return found
 
 
 def place(frame: MouldFrame, point_mm: Sequence[float]) -> tuple[float, float, float]:

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mirrorprep.mould.body import block, cylinder
-from mirrorprep.mould.channels import Channel, air_pockets, footprint, plan_channels, pour_up_uv
+from mirrorprep.mould.channels import Channel, footprint, plan_channels, pour_up_uv
 from mirrorprep.mould.flange import FOOT_THICKNESS_MM, flange_plan, flanged_shell
 from mirrorprep.mould.frame import MouldFrame
 from mirrorprep.mould.hardware import bolt_size, bolt_tools, pry_places, pry_tool
@@ -147,8 +147,7 @@ def _first_frame(part: Solid, settings: MouldSettings, margin: float, progress: 
 
 def _runners(cavity: Solid, frame: MouldFrame, settings: MouldSettings) -> list[Channel]:
     top = float(cavity.bounds_mm[1, 1]) + settings.wall_mm + _SPRUE_LAND_MM + settings.cup_depth_mm
-    pockets = air_pockets(cavity, []).pockets
-    return plan_channels(cavity, pockets, frame, top_mm=top, settings=settings)
+    return plan_channels(cavity, frame, top_mm=top, settings=settings)
 
 
 def _plan(

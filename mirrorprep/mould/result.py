@@ -41,6 +41,9 @@ class Half:
         How it lies there.
     pieces : tuple of Piece
         What to print instead when the half does not fit the bed; empty when it does.
+    moved_vertices : int
+        Vertices of the cavity that were moved by less than a thousandth of a millimetre, because the part's
+        own surface touches itself there and a file of 32-bit numbers would weld it; usually 0.
     """
 
     name: str
@@ -50,6 +53,7 @@ class Half:
     print_pose: FloatArray
     printing: PrintReport
     pieces: tuple[Piece, ...] = ()
+    moved_vertices: int = 0
 
     def as_dict(self) -> dict[str, object]:
         """Return plain data for JSON; whoever writes the file fills in its name."""

@@ -10,6 +10,8 @@ from scipy.spatial import KDTree
 from mirrorprep.errors import NoPartingError
 from mirrorprep.geometry.closest_point import closest_on_triangles
 from mirrorprep.geometry.contour import contour
+from mirrorprep.geometry.normals import vertex_normals
+from mirrorprep.geometry.self_intersection import self_intersections
 from mirrorprep.geometry.topology import bodies
 from mirrorprep.solid.certify import certify
 from mirrorprep.solid.mesh import ScanMesh
@@ -22,7 +24,9 @@ MOST_NODES = 12_000_000
 _FINE_TRIANGLES = 30_000
 _BAND_CELLS = 2.5
 _CANDIDATES = 6
-_DRAWN_CELLS = 0.2
+_DRAWN_SHARE = 0.07
+_FACING = 0.97
+_UNFOLDING_ROUNDS = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -71,7 +75,7 @@ def even_shell(cavity: Solid, wall_mm: float, *, grid_mm: float | None = None) -
     Raises
     ------
     NoPartingError
-        If nothing closed comes out.
+        If the wall comes in several pieces, because the part does.
 
     Notes
     -----
@@ -98,10 +102,13 @@ def even_shell(cavity: Solid, wall_mm: float, *, grid_mm: float | None = None) -
     outside, regions = ndimage.label(values >= 0.0)
     values[(outside > 0) & (outside != outside[0, 0, 0])] = -spacing
     vertices, faces = contour(values, origin, spacing)
-    vertices, faces = _outermost(vertices, faces)
-    if len(faces) == 0:
-        raise NoPartingError("No wall could be made around the part.", remedy="Choose a thicker wall.")
-    vertices = near.drawn_to(vertices, wall_mm, most_mm=_DRAWN_CELLS * spacing)
+    count = bodies(faces, len(vertices))[0]
+    if count != 1:
+        raise NoPartingError(
+            f"A wall of {wall_mm:g} mm around the part comes in {count} pieces (1 is right).",
+            remedy="Choose a thicker wall, a block, or one part at a time.",
+        )
+    vertices = _without_folds(near.drawn_to(vertices, faces, wall_mm), vertices, faces)
     error = near.distance_mm(np.vstack([vertices, vertices[faces].mean(axis=1)])) - wall_mm
     return Shell(
         solid=certify(ScanMesh(vertices=vertices, faces=faces)),
@@ -123,6 +130,19 @@ def _coarse(cavity: Solid, spacing: float) -> Solid:
     return cavity.simplified(0.01 * spacing)
 
 
+def _without_folds(drawn: FloatArray, before: FloatArray, faces: NDArray[np.int64]) -> FloatArray:
+    """Return the drawn vertices, those put back whose triangles crossed others."""
+    vertices = drawn.copy()
+    for _ in range(_UNFOLDING_ROUNDS):
+        crossed = self_intersections(vertices, faces)
+        if len(crossed) == 0:
+            return vertices
+        around = np.isin(faces, np.unique(faces[crossed])).any(axis=1)
+        held = np.unique(faces[around])
+        vertices[held] = before[held]
+    return before
+
+
 class _NearSurface:
     """Distances to a surface from some way off: samples find the triangles, whose distance is exact.
 
@@ -138,13 +158,18 @@ class _NearSurface:
         """Return the distances of (n, 3) points."""
         return np.asarray(np.linalg.norm(points - self.foot(points), axis=1))
 
-    def drawn_to(self, points: FloatArray, level_mm: float, *, most_mm: float) -> FloatArray:
-        """Return points moved straight to or from the surface onto a level; those too far off stay."""
-        foot = self.foot(points)
-        distance = np.linalg.norm(points - foot, axis=1)
-        close = np.abs(distance - level_mm) < most_mm
-        scale = np.where(close, level_mm / np.maximum(distance, 1e-12), 1.0)
-        return np.asarray(foot + scale[:, None] * (points - foot))
+    def drawn_to(self, vertices: FloatArray, faces: NDArray[np.int64], level_mm: float) -> FloatArray:
+        """Return vertices moved straight to or from the surface onto a level.
+
+        Those in creases, between two sides of the surface, stay where they are.
+        """
+        foot = self.foot(vertices)
+        away = vertices - foot
+        distance = np.linalg.norm(away, axis=1)
+        facing = np.einsum("ij,ij->i", vertex_normals(vertices, faces), away) > _FACING * distance
+        close = np.abs(distance - level_mm) < _DRAWN_SHARE * level_mm
+        scale = np.where(close & facing, level_mm / np.maximum(distance, 1e-12), 1.0)
+        return np.asarray(foot + scale[:, None] * away)
 
     def foot(self, points: FloatArray) -> FloatArray:
         """Return the closest points of the surface, shape (n, 3)."""
@@ -186,14 +211,3 @@ def _samples(triangles: FloatArray, step_mm: float) -> tuple[FloatArray, NDArray
     base = cells.max(axis=0) + 1
     _, first = np.unique((cells[:, 0] * base[1] + cells[:, 1]) * base[2] + cells[:, 2], return_index=True)
     return found[first], face[first]
-
-
-def _outermost(vertices: FloatArray, faces: NDArray[np.int64]) -> tuple[FloatArray, NDArray[np.int64]]:
-    """Return the body with the largest extent."""
-    count, number = bodies(faces, len(vertices))
-    if count <= 1:
-        return vertices, faces
-    extents = [float(np.ptp(vertices[faces[number == i]].reshape(-1, 3), axis=0).sum()) for i in range(count)]
-    kept = faces[number == int(np.argmax(extents))]
-    used, compact = np.unique(kept, return_inverse=True)
-    return vertices[used], compact.reshape(-1, 3)
