@@ -6,8 +6,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from mirrorprep.geometry.normals import doubled_areas, unit
-from mirrorprep.geometry.topology import edge_table
+from mirrorprep.geometry.normals import doubled_areas
 from mirrorprep.handover.palette import PLANE, ColorMap
 from mirrorprep.handover.panel import Body, View
 from mirrorprep.solid.mesh import ScanMesh
@@ -78,26 +77,28 @@ def colored_body(mesh: ScanMesh, color: str) -> Body:
     return Body(vertices=mesh.vertices, faces=mesh.faces, color=color, colors=colors)
 
 
-def plane_sheet(plane: Plane, points: FloatArray, *, color: str = PLANE, opacity: float = 0.28) -> Body:
-    """Return a rectangle of the plane that reaches a little beyond the points."""
-    corners = _plane_corners(plane, points)
+def plane_sheet(rim: FloatArray, *, color: str = PLANE, opacity: float = 0.28) -> Body:
+    """Return the rectangle inside a rim (see `plane_rim`), to see through."""
     faces = np.array([[0, 1, 2], [0, 2, 3]])
-    return Body(vertices=corners, faces=faces, color=color, opacity=opacity, outlined=False)
+    return Body(vertices=rim[:4], faces=faces, color=color, opacity=opacity, outlined=False)
 
 
-def plane_rim(plane: Plane, points: FloatArray) -> FloatArray:
-    """Return the closed outline of `plane_sheet`, shape (5, 3)."""
-    corners = _plane_corners(plane, points)
-    return np.vstack([corners, corners[:1]])
+def plane_rim(plane: Plane, points: FloatArray, *, up: ArrayLike = (0.0, 0.0, 1.0)) -> FloatArray:
+    """Return the closed outline, shape (5, 3), of a rectangle of the plane that reaches beyond the points.
 
-
-def _plane_corners(plane: Plane, points: FloatArray) -> FloatArray:
-    axes = frame_along(plane.normal)[:, :2]
+    Its sides run along `up` as far as the plane allows.
+    """
+    upward = np.asarray(up, dtype=np.float64)
+    upward = upward - (upward @ plane.normal) * plane.normal
+    if np.linalg.norm(upward) < 0.1:
+        upward = frame_along(plane.normal)[:, 1]
+    upward = upward / np.linalg.norm(upward)
+    axes = np.column_stack([np.cross(upward, plane.normal), upward])
     across = points @ axes
     low, high = across.min(axis=0), across.max(axis=0)
-    reach = 0.06 * float((high - low).max())
+    reach = 0.07 * float((high - low).max())
     (u0, v0), (u1, v1) = low - reach, high + reach
-    square = np.array([[u0, v0], [u1, v0], [u1, v1], [u0, v1]])
+    square = np.array([[u0, v0], [u1, v0], [u1, v1], [u0, v1], [u0, v0]])
     return np.asarray(square @ axes.T + plane.offset_mm * plane.normal)
 
 
@@ -118,42 +119,6 @@ def cut_lines(mesh: ScanMesh, plane: Plane) -> FloatArray:
     points = np.stack(found, axis=1)
     cut = ~np.isnan(points[:, :, 0])
     return np.asarray(points[cut].reshape(-1, 2, 3))
-
-
-def looking_along(plane: Plane, mesh: ScanMesh, *, up: ArrayLike = (0.0, 0.0, 1.0)) -> View:
-    """Return the view in which a mirror plane stands upright on edge, from the side richer in relief."""
-    upward = np.asarray(up, dtype=np.float64)
-    upward = upward - (upward @ plane.normal) * plane.normal
-    if np.linalg.norm(upward) < 0.2:
-        upward = frame_along(plane.normal)[:, 1]
-    upward = upward / np.linalg.norm(upward)
-    toward = np.cross(upward, plane.normal)
-    if relief(mesh, toward) < relief(mesh, -toward):
-        toward = -toward
-    return View(toward=three(toward), up=three(upward))
-
-
-def relief(mesh: ScanMesh, direction: ArrayLike) -> float:
-    """Return how strongly the surface that faces a direction bends, in radians per mm.
-
-    The sum of |bend| × length over the edges between two facing faces, divided by the facing area.
-    """
-    weighted = doubled_areas(mesh.vertices, mesh.faces)
-    normals = unit(weighted)
-    facing = normals @ np.asarray(direction, dtype=np.float64) > 0.5
-    area = 0.5 * float(np.linalg.norm(weighted[facing], axis=1).sum())
-    if area == 0.0:
-        return 0.0
-    table = edge_table(mesh.faces)
-    order = np.argsort(table.of_face.ravel(), kind="stable")
-    owner, start = order // 3, np.concatenate([[0], np.cumsum(table.uses)[:-1]])
-    shared = table.uses == 2
-    one, other = owner[start[shared]], owner[start[shared] + 1]
-    both = facing[one] & facing[other]
-    cosine = np.einsum("ij,ij->i", normals[one[both]], normals[other[both]])
-    ends = mesh.vertices[table.edges[shared][both]]
-    length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
-    return float((np.arccos(np.clip(cosine, -1, 1)) * length).sum() / area)
 
 
 def turned(view: View, *, right_deg: float = 0.0, up_deg: float = 0.0) -> View:

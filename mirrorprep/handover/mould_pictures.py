@@ -89,7 +89,7 @@ def picture_exploded(
 def _shifts(upper: ScanMesh, part: ScanMesh, lower: ScanMesh, pull: FloatArray) -> tuple[float, float, float]:
     """Return how far each goes along the pull so that none hides another."""
     high, middle, low = (mesh.vertices @ pull for mesh in (upper, part, lower))
-    gap = 0.3 * float(np.ptp(middle)) + 0.08 * upper.diagonal_mm
+    gap = 0.15 * float(np.ptp(middle)) + 0.03 * upper.diagonal_mm
     return (
         max(float(middle.max() - high.min()) + gap, gap),
         0.0,

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any, Final
 
 import numpy as np
@@ -19,6 +19,9 @@ Pixels = NDArray[np.uint8]
 SMOOTH_BELOW_DEG: Final = 40.0
 """Edges sharper than this keep their crease in shading."""
 
+
+MARGIN: Final = 0.06
+"""Free share of a picture on each side."""
 
 _NUMBER_STEP: Final = 8  # so that a rounded colour is still the same number
 
@@ -127,12 +130,10 @@ class Shot:
         return np.asarray(placed[:, 2] <= self.depth_mm[row, column] + slack_mm)
 
 
-def fitting_scale(
-    bodies: Sequence[Body], view: View, size_px: tuple[int, int], *, margin: float = 0.06
-) -> float:
-    """Return the mm per pixel at which the bodies fill a picture but for the margin on each side."""
+def fitting_scale(bodies: Sequence[Body], view: View, size_px: tuple[int, int]) -> float:
+    """Return the mm per pixel at which the bodies fill a picture but for a margin on each side."""
     low, high = _extent(bodies, view.axes())
-    room = np.array(size_px) * (1 - 2 * margin)
+    room = np.array(size_px) * (1 - 2 * MARGIN)
     return float(max(np.maximum(high - low, 1e-6)[:2] / room))
 
 
@@ -274,6 +275,12 @@ def _show_numbers(actors: Sequence[Any], bodies: Sequence[Body]) -> None:
         actor.SetVisibility(body.opacity >= 1)
 
 
+@lru_cache(maxsize=4)
+def _normals(body: Body) -> NDArray[np.float32]:
+    """Return the normals of a body's corners; the panels of one picture often show the same bodies."""
+    return corner_normals(body.vertices, body.faces, crease_deg=SMOOTH_BELOW_DEG).astype(np.float32)
+
+
 def _poly_data(body: Body, center_mm: FloatArray) -> Any:  # noqa: ANN401
     """Return the faces with corners of their own, so that normals can break at creases.
 
@@ -283,14 +290,13 @@ def _poly_data(body: Body, center_mm: FloatArray) -> Any:  # noqa: ANN401
     from vtkmodules.vtkCommonCore import vtkPoints
     from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkPolyData
 
-    corners = body.faces.ravel()
+    corners, normals = body.faces.ravel(), _normals(body)
     data, points, cells = vtkPolyData(), vtkPoints(), vtkCellArray()
     positions = (body.vertices[corners] - center_mm).astype(np.float32)
     points.SetData(numpy_to_vtk(positions, deep=True))
     cells.SetData(3, numpy_to_vtkIdTypeArray(np.arange(len(corners), dtype=np.int64), deep=True))
     data.SetPoints(points)
     data.SetPolys(cells)
-    normals = corner_normals(body.vertices, body.faces, crease_deg=SMOOTH_BELOW_DEG).astype(np.float32)
     data.GetPointData().SetNormals(numpy_to_vtk(normals, deep=True))
     if body.colors is not None:
         per_vertex = len(body.colors) == len(body.vertices)

@@ -6,7 +6,6 @@ same bytes.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -16,7 +15,6 @@ from mirrorprep.handover.bodies import (
     body,
     colored_body,
     cut_lines,
-    looking_along,
     mapped_body,
     plane_rim,
     plane_sheet,
@@ -40,6 +38,7 @@ from mirrorprep.handover.palette import (
 )
 from mirrorprep.handover.panel import View
 from mirrorprep.handover.sheet import GAP, SMALL, PanelSpec, PlacedPanel, Sheet, strip
+from mirrorprep.handover.standing import standing_view
 from mirrorprep.solid.finding import Finding, Severity
 from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.plane import Plane
@@ -51,10 +50,11 @@ PANEL: Final = (760, 820)
 SEVERITY_COLORS: Final = {Severity.NOTE: NOTE, Severity.CAUTION: CAUTION, Severity.STOP: STOP}
 _MOST_MARKED: Final = 8
 _LINE_HEIGHT: Final = 36
-_FRONT: Final = View(toward=(0.0, -1.0, 0.0))
 
 
-def picture_scan(mesh: ScanMesh | Solid, findings: Sequence[Finding] = (), *, front: View = _FRONT) -> bytes:
+def picture_scan(
+    mesh: ScanMesh | Solid, findings: Sequence[Finding] = (), *, front: View | None = None
+) -> bytes:
     """Draw a scan from two sides with the places of its findings.
 
     Parameters
@@ -63,8 +63,8 @@ def picture_scan(mesh: ScanMesh | Solid, findings: Sequence[Finding] = (), *, fr
         Drawn in its own colours when it has any.
     findings : sequence of Finding
         Those with places are marked, gravest first, at most eight.
-    front : View
-        The eye in front of the object; the panels look from 40° to its left and right.
+    front : View, optional
+        The eye in front of the object, guessed when left out; the panels look from 40° to its sides.
 
     Returns
     -------
@@ -72,10 +72,11 @@ def picture_scan(mesh: ScanMesh | Solid, findings: Sequence[Finding] = (), *, fr
         A PNG file.
     """
     shown, _ = thinned(surface(mesh))
+    scan, view = colored_body(shown, SCAN), front or standing_view(shown)
     local = _gravest_first([finding for finding in findings if finding.where])[:_MOST_MARKED]
     specs = [
-        PanelSpec(bodies=[colored_body(shown, SCAN)], view=turned(front, right_deg=a, up_deg=12), title=t)
-        for a, t in ((-40, "from the front, left side"), (40, "from the front, right side"))
+        PanelSpec(bodies=[scan], view=turned(view, right_deg=a, up_deg=12), title=t)
+        for a, t in ((-40, "front, turned to one side"), (40, "front, turned to the other side"))
     ]
     foot = _LINE_HEIGHT * len(local) + 36 if local else 0
     sheet = strip(specs, panel_px=PANEL, foot_px=foot)
@@ -128,20 +129,22 @@ def picture_plane(
         A PNG file.
     """
     shown, kept = thinned(surface(mesh))
-    view = front or looking_along(plane, shown)
+    view = front or standing_view(shown, plane)
     scan = body(shown, SCAN)
-    cut = plane_sheet(plane, shown.vertices)
+    rim = plane_rim(plane, shown.vertices, up=view.up)
     specs = [
-        PanelSpec(bodies=[scan, cut], view=turned(view, right_deg=38, up_deg=14), title="mirror plane"),
+        PanelSpec(
+            bodies=[scan, plane_sheet(rim)], view=turned(view, right_deg=38, up_deg=14), title="mirror plane"
+        ),
         _asymmetry_panel(shown, kept, asymmetry_mm, view),
     ]
     foot = LEGEND_FOOT if asymmetry_mm is None else BAR_FOOT
     sheet = strip(specs, panel_px=PANEL, foot_px=foot)
     for panel in sheet.panels:
-        _draw_rim(sheet, panel, plane_rim(plane, shown.vertices))
+        _draw_rim(sheet, panel, rim)
         _draw_cut(sheet, panel, cut_lines(shown, plane))
         for letter, other in zip("ABCDEFGH", alternatives, strict=False):
-            _draw_alternative(sheet, panel, plane_rim(other, shown.vertices), letter)
+            _draw_alternative(sheet, panel, plane_rim(other, shown.vertices, up=view.up), letter)
     if asymmetry_mm is None:
         names = [(PLANE, "mirror plane")] + [("-" + FAINT, "other planes found")] * bool(alternatives)
         legend(sheet, names)
@@ -211,21 +214,28 @@ def picture_mirrored(
         A PNG file.
     """
     source, twin = thinned(surface(donor))[0], thinned(surface(mirrored))[0]
-    pair = [body(source, DONOR), body(twin, MIRRORED)]
     scan = None if context is None else thinned(surface(context))[0]
     around = np.concatenate([source.vertices, twin.vertices, *([] if scan is None else [scan.vertices])])
-    view = front or looking_along(plane, scan or source)
-    shown = [*pair, *([] if scan is None else [body(scan, SCAN)])]
-    cut = plane_sheet(plane, around, opacity=0.2)
-    specs = [
-        PanelSpec(bodies=[*shown, cut], view=turned(view, right_deg=-38, up_deg=14), title="from the left"),
-        PanelSpec(bodies=[*shown, cut], view=turned(view, right_deg=38, up_deg=14), title="from the right"),
-    ]
+    view = front or standing_view(scan or source, plane)
+    rim = plane_rim(plane, around, up=view.up)
+    backdrop = [plane_sheet(rim, opacity=0.2), *([] if scan is None else [body(scan, SCAN)])]
+    specs = []
+    for angle, title in ((-38, "front, turned to one side"), (38, "front, turned to the other side")):
+        look = turned(view, right_deg=angle, up_deg=14)
+        # drawn a little nearer to the eye, which moves nothing in a parallel projection, so that the
+        # donor side does not fight with the same surface of the scan
+        nearer = look.axes()[2] * 0.004 * float(np.ptp(around, axis=0).max())
+        pair = [body(_moved(source, nearer), DONOR), body(_moved(twin, nearer), MIRRORED)]
+        specs.append(PanelSpec(bodies=[*pair, *backdrop], view=look, title=title))
     sheet = strip(specs, panel_px=PANEL, foot_px=LEGEND_FOOT)
     for panel in sheet.panels:
-        _draw_rim(sheet, panel, plane_rim(plane, around))
+        _draw_rim(sheet, panel, rim)
     legend(sheet, [(DONOR, "donor side"), (MIRRORED, "mirrored part"), (PLANE, "mirror plane")])
     return sheet.png()
+
+
+def _moved(mesh: ScanMesh, shift: FloatArray) -> ScanMesh:
+    return mesh.with_geometry(mesh.vertices + shift)
 
 
 def picture_deviation(
@@ -233,7 +243,7 @@ def picture_deviation(
     deviation_mm: ArrayLike,
     *,
     tolerance_mm: float | None = None,
-    front: View = _FRONT,
+    front: View | None = None,
 ) -> bytes:
     """Draw a surface coloured by its signed deviation from another, from two sides.
 
@@ -245,8 +255,8 @@ def picture_deviation(
         Signed distance per vertex; NaN where there is no counterpart.
     tolerance_mm : float, optional
         Half the colour range, when given; else a round number that covers 98 % of the magnitudes.
-    front : View
-        The eye in front.
+    front : View, optional
+        The eye in front, guessed when left out.
 
     Returns
     -------
@@ -257,9 +267,10 @@ def picture_deviation(
     values = np.asarray(deviation_mm, dtype=np.float64)
     span = tolerance_mm or rounded_range(values)
     colored = mapped_body(shown, values[kept], SIGNED, (-span, span))
-    back = replace(front, toward=(-front.toward[0], -front.toward[1], -front.toward[2]))
+    view = front or standing_view(shown)
+    back = turned(view, right_deg=180)
     specs = [
-        PanelSpec(bodies=[colored], view=turned(front, right_deg=25, up_deg=10), title="front", hollows=0.2),
+        PanelSpec(bodies=[colored], view=turned(view, right_deg=25, up_deg=10), title="front", hollows=0.2),
         PanelSpec(bodies=[colored], view=turned(back, right_deg=25, up_deg=10), title="back", hollows=0.2),
     ]
     sheet = strip(specs, panel_px=PANEL, foot_px=BAR_FOOT)

@@ -15,7 +15,7 @@ from matplotlib.patches import FancyArrowPatch, Rectangle
 from numpy.typing import ArrayLike, NDArray
 
 from mirrorprep.handover.palette import FAINT, INK, PAPER, RULE
-from mirrorprep.handover.panel import Body, Shot, View, draw, fitting_scale
+from mirrorprep.handover.panel import MARGIN, Body, Shot, View, draw, fitting_scale
 from mirrorprep.handover.retouch import OVERSAMPLING, retouched
 
 FloatArray = NDArray[np.float64]
@@ -26,6 +26,7 @@ TITLE: Final = 58
 FOOT: Final = 62
 TEXT: Final = 23
 SMALL: Final = 20
+LEAST_HEIGHT: Final = 240
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -141,7 +142,7 @@ def strip(
     specs : sequence of PanelSpec
         From left to right.
     panel_px : (int, int) or one per panel
-        Size of the picture in a panel.
+        Largest size of the picture in a panel; what the bodies leave empty above and below is cut.
     foot_px : int
         Height kept free below for a legend or a colour bar.
     common_scale : bool
@@ -155,6 +156,8 @@ def strip(
     ]
     if common_scale:
         scales = [max(scales)] * len(scales)
+    tall = max(needed_height(spec, scale * OVERSAMPLING) for spec, scale in zip(specs, scales, strict=True))
+    pairs = [(across, max(min(down, tall), LEAST_HEIGHT)) for across, down in pairs]
     width = sum(size[0] for size in pairs) + GAP * (len(specs) + 1)
     height = TITLE + max(size[1] for size in pairs) + FOOT + foot_px
     sheet = Sheet(width, height)
@@ -169,6 +172,14 @@ def strip(
     if foot_px:
         sheet.line([GAP, width - GAP], [height - foot_px] * 2, color=RULE, width=1.5)
     return sheet
+
+
+def needed_height(spec: PanelSpec, mm_per_px: float) -> int:
+    """Return the height in pixels of the bodies at a scale, with their margin."""
+    axis = spec.view.axes()[1]
+    reaches = [body.vertices @ axis for body in spec.bodies]
+    reach = max(float(r.max()) for r in reaches) - min(float(r.min()) for r in reaches)
+    return int(np.ceil(reach / mm_per_px / (1 - 2 * MARGIN)))
 
 
 def _lay_panel(sheet: Sheet, spec: PanelSpec, place: tuple[int, int, int, int], scale: float) -> None:
@@ -206,21 +217,19 @@ def scale_bar(sheet: Sheet, panel: PlacedPanel) -> None:
 
 def axes_cross(sheet: Sheet, panel: PlacedPanel) -> None:
     """Draw the coordinate axes as they lie in the picture, at a panel's lower right corner."""
-    x, y = panel.left + panel.width - 58, panel.top + panel.height + 16
     axes = panel.shot.view.axes()
-    for name, direction in zip("xyz", np.eye(3), strict=True):
-        right, up, toward = (float(axis @ direction) for axis in axes)
-        reach = float(np.hypot(right, up))
-        if reach < 0.2:
+    reach, words = 36.0, 13.0
+    tips = [(float(axes[0] @ unit), float(axes[1] @ unit), float(axes[2] @ unit)) for unit in np.eye(3)]
+    low = max(0.0, *(-up for _, up, _ in tips))
+    right_most = max(0.0, *(right for right, _, _ in tips))
+    x = panel.left + panel.width - 12 - (reach + words) * right_most
+    y = panel.top + panel.height + FOOT - 16 - (reach + words) * low
+    for name, (right, up, toward) in zip("xyz", tips, strict=True):
+        length = float(np.hypot(right, up))
+        if length < 0.2:
             sheet.text(x, y, "⊙" if toward > 0 else "⊗", size=15, ha="center", color=FAINT)
             continue
-        tip = (x + 36 * right, y - 36 * up)
-        sheet.arrow((x, y), tip, color=FAINT, head=10, linewidth=1.2)
-        sheet.text(
-            x + (36 + 12 / reach) * right,
-            y - (36 + 12 / reach) * up,
-            name,
-            size=17,
-            ha="center",
-            color=FAINT,
-        )
+        sheet.arrow((x, y), (x + reach * right, y - reach * up), color=FAINT, head=10, linewidth=1.2)
+        outward = reach + words / length
+        style = {"size": 17, "ha": "center", "color": FAINT}
+        sheet.text(x + outward * right, y - outward * up, name, **style)

@@ -219,7 +219,7 @@ def _frame(scene: Scene, meshes: Sequence[ScanMesh]) -> dict[str, Any]:
     from mirrorprep.handover.bodies import plane_rim
 
     points = np.concatenate([mesh.vertices for mesh in meshes])
-    rim = None if scene.plane is None else plane_rim(scene.plane, points)[:4].tolist()
+    rim = None if scene.plane is None else plane_rim(scene.plane, points, up=scene.up)[:4].tolist()
     pull = None if scene.pull_direction is None else np.asarray(scene.pull_direction, dtype=np.float64)
     reach = 0.0 if pull is None else 0.9 * float(np.ptp(points @ (pull / np.linalg.norm(pull))))
     return {

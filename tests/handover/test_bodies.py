@@ -6,10 +6,8 @@ import pytest
 from mirrorprep.handover.bodies import (
     colored_body,
     cut_lines,
-    looking_along,
     plane_rim,
     plane_sheet,
-    relief,
     thinned,
     turned,
 )
@@ -54,34 +52,17 @@ def test_no_cut_no_lines():
     assert cut_lines(box([1, 1, 1]).mesh, Plane(normal=[0, 0, 1], offset_mm=6.0)).shape == (0, 2, 3)
 
 
-def test_the_sheet_of_a_plane_lies_in_it_and_covers_the_points():
-    plane = Plane(normal=[1, 1, 1], offset_mm=2.0)
+def test_the_rim_of_a_plane_lies_in_it_stands_upright_and_covers_the_points():
+    plane = Plane(normal=[1, 1, 0], offset_mm=2.0)
     points = box([10, 20, 30]).mesh.vertices
-    corners = plane_sheet(plane, points).vertices
-    np.testing.assert_allclose(plane.distance_mm(corners), 0, atol=1e-9)
-    assert np.linalg.norm(corners[2] - corners[0]) > np.linalg.norm(np.ptp(points, axis=0))
-    assert (plane_rim(plane, points)[0] == plane_rim(plane, points)[-1]).all()
-
-
-def test_looking_along_stands_in_the_plane_on_the_side_with_relief():
-    flat_back = box([20, 20, 20])
-    bumps = [sphere(3, center_mm=[x, -10, z], segments=24) for x in (-5, 5) for z in (-5, 5)]
-    body = flat_back
-    for bump in bumps:
-        body = body + bump
-    plane = Plane(normal=[1, 0, 0], offset_mm=0.0)
-    assert relief(body.mesh, [0, -1, 0]) > relief(body.mesh, [0, 1, 0])
-    view = looking_along(plane, body.mesh)
-    np.testing.assert_allclose(view.toward, (0, -1, 0), atol=1e-12)
-    np.testing.assert_allclose(view.up, (0, 0, 1), atol=1e-12)
-
-
-def test_looking_along_a_level_plane_still_works():
-    view = looking_along(Plane(normal=[0, 0, 1], offset_mm=0.0), sphere(5).mesh)
-    assert abs(np.dot(view.toward, [0, 0, 1])) < 1e-9
-    # a ball of radius r bends by 1/r each way: 2/r in all (mean curvature), for any fine mesh
-    assert relief(sphere(5, segments=256).mesh, [0, 0, 1]) == pytest.approx(2 / 5, rel=0.3)
-    assert relief(ScanMesh(vertices=np.eye(3), faces=np.array([[0, 1, 2]])), [-1, -1, -1]) == 0.0
+    rim = plane_rim(plane, points)
+    np.testing.assert_allclose(plane.distance_mm(rim), 0, atol=1e-9)
+    assert (rim[0] == rim[-1]).all()
+    np.testing.assert_allclose((rim[2] - rim[1]) / np.linalg.norm(rim[2] - rim[1]), [0, 0, 1], atol=1e-12)
+    assert np.ptp(rim[:, 2]) > 30
+    assert plane_sheet(rim).opacity < 1
+    level = plane_rim(Plane(normal=[0, 0, 1], offset_mm=1.0), points)
+    np.testing.assert_allclose(level[:, 2], 1.0)
 
 
 def test_turning_goes_right_and_up():

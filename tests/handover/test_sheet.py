@@ -36,7 +36,7 @@ def test_the_scale_bar_is_as_long_as_it_says(drawing):
 
 
 def test_panels_stand_where_they_say(drawing):
-    spec = PanelSpec(bodies=[body(box([40, 1, 20]), "#d8cdbb")], view=FRONT, title="front")
+    spec = PanelSpec(bodies=[body(box([40, 1, 60]), "#d8cdbb")], view=FRONT, title="front")
     sheet = strip([spec, spec], panel_px=[(300, 200), (200, 300)], foot_px=50)
     assert [(p.left, p.top) for p in sheet.panels] == [(GAP, TITLE), (2 * GAP + 300, TITLE)]
     assert sheet.panels[0].mm_per_px == sheet.panels[1].mm_per_px
@@ -47,6 +47,12 @@ def test_panels_stand_where_they_say(drawing):
         red, green, blue = picture[round(y), round(x)]
         assert red > green > blue  # the bone colour, not the paper
         assert panel.visible([[0, -0.5, 0]]).all()
+
+
+def test_a_panel_is_no_taller_than_its_bodies_need(drawing):
+    flat, tall = (PanelSpec(bodies=[body(box([40, 1, z]), "#d8cdbb")], view=FRONT) for z in (30.0, 1000.0))
+    assert strip([flat], panel_px=(400, 900)).panels[0].height == pytest.approx(300, abs=2)
+    assert strip([tall], panel_px=(400, 900)).panels[0].height == 900
 
 
 def test_each_panel_its_own_scale_on_request(drawing):
