@@ -1,6 +1,6 @@
 """From a 3D scan to a mirrored, certified solid and a verified two-part mould.
 
-For research, teaching and demonstration only. The public names below load on first use, so that
+Not for clinical use: see SAFETY.md. The public names below load on first use, so that
 ``import mirrorprep`` stays light.
 """
 

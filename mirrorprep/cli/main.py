@@ -22,7 +22,6 @@ def build_app() -> typer.Typer:
     """Return the command line with every command registered; none of them loads a heavy library yet."""
     app = typer.Typer(
         name="mirrorprep",
-        no_args_is_help=True,
         add_completion=False,
         pretty_exceptions_enable=False,
         context_settings={"help_option_names": ["-h", "--help"]},
@@ -32,7 +31,7 @@ def build_app() -> typer.Typer:
     for name in COMMANDS:
         module = import_module(f"mirrorprep.cli.{name}")
         app.command(name, epilog=cautions.RESEARCH_ONLY)(getattr(module, name))
-    app.callback()(_options)
+    app.callback(invoke_without_command=True)(_options)
     return app
 
 
@@ -45,7 +44,9 @@ def _options(
 
         typer.echo(f"mirrorprep {__version__}")
         raise typer.Exit
-    if ctx.invoked_subcommand:
+    if ctx.invoked_subcommand is None:
+        typer.echo(ctx.get_help())
+    elif not {"-h", "--help"} & set(sys.argv[1:]):
         typer.echo(cautions.RESEARCH_ONLY, err=True)
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from types import NoneType, UnionType
 from typing import Any, Final, Literal, get_args, get_origin, get_type_hints
 
+from mirrorprep import cautions
 from mirrorprep.errors import JobFileError
 from mirrorprep.job import tables
 from mirrorprep.job.tables import PURPOSES, Job
@@ -178,7 +179,7 @@ def template(job: Job | None = None) -> str:
     True
     """
     shown = Job() if job is None else job
-    lines = ["# A mirrorprep job. For research, teaching and demonstration only.", ""]
+    lines = [f"# A mirrorprep job. {cautions.RESEARCH_ONLY}", ""]
     for name, kind in get_type_hints(Job).items():
         doc = (kind.__doc__ or "").strip()
         lines += [f"[{name}]", f"# {doc}"]

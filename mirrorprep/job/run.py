@@ -5,7 +5,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Final
 
-from mirrorprep.errors import StoppedByFindingError
+from mirrorprep.errors import OutputError, StoppedByFindingError
 from mirrorprep.handover.atomic import output_folder
 from mirrorprep.intake.identity import sha256_of
 from mirrorprep.job.delivery import FILE_NAMES, Delivery, deliver
@@ -122,7 +122,8 @@ def run_stages(
     Finished stages are kept in ``target/.work`` until the job is done, so that a job which was stopped, by
     an error, a finding or a lost machine, goes on where it stood. A stage is taken up again only when
     everything it depends on is unchanged: the code, the tables of the job, digests of the files it names, and
-    the stages before it.
+    the stages before it. Every stage works on what the store gives back, so that a resumed job makes the
+    same bytes.
     """
     refuse_existing([target / name for name in FILE_NAMES], overwrite=overwrite)
     work = Work(job=job, folder=base)
@@ -135,8 +136,10 @@ def run_stages(
         progress.step(step.name, done)
         record = recall(kept, key)
         if record is None:
-            record = step.stage(work, progress.part(done, done + step.share))
-            keep(record, kept, key)
+            keep(step.stage(work, progress.part(done, done + step.share)), kept, key)
+            record = recall(kept, key)
+        if record is None:
+            raise OutputError(f"'{kept}' cannot be read back.", remedy="Check the disk.")
         work.records[step.name] = record
         done += step.share
         if work.stops():

@@ -29,7 +29,9 @@ def test_help_loads_no_heavy_library():
 
 
 def test_importing_the_package_is_light():
-    result = run(code=f"import sys, mirrorprep\nprint([m for m in ('numpy', *{HEAVY!r}) if m in sys.modules])")
+    result = run(
+        code=f"import sys, mirrorprep\nprint([m for m in ('numpy', *{HEAVY!r}) if m in sys.modules])"
+    )
     assert result.stdout.strip() == "[]"
 
 

@@ -1,0 +1,207 @@
+"""Each command from file to answer, with the fields that scripts rely on."""
+
+import tomllib
+
+import numpy as np
+import pytest
+
+from mirrorprep import cautions
+from mirrorprep.handover.files import write_ply, write_stl
+from mirrorprep.intake.read import read_scan
+from mirrorprep.solid.mesh import ScanMesh
+from mirrorprep.solid.primitives import box, sphere
+
+CONTRACT = {
+    "check": {
+        "triangles", "vertices", "solid", "open_edges", "non_manifold_edges", "self_intersections", "bodies",
+        "size_mm", "units", "findings",
+    },
+    "plane": {
+        "normal", "offset_mm", "status", "asymmetry_rms_mm", "sd_deg", "sd_mm", "matched_share",
+        "alternatives",
+    },
+    "measure": {
+        "solid", "volume_mm3", "volume_sd_mm3", "area_mm2", "centroid_mm", "mass_g", "min_wall_mm", "size_mm",
+    },
+    "pour": {
+        "material", "mass_g", "parts_by_mass", "fill_time_s", "pot_life_s", "lifting_force_n", "findings",
+    },
+}  # fmt: skip
+
+
+@pytest.fixture
+def part(tmp_path):
+    """A lopsided pear with one plane of symmetry, y = 0, as an STL file in millimetres."""
+    body = sphere(15.0, segments=48).transformed(np.diag([1.0, 0.8, 0.7, 1.0]))
+    body += sphere(8.0, center_mm=[13, 0, 5], segments=48)
+    return write_stl(body, tmp_path / "part.stl")
+
+
+@pytest.mark.parametrize("command", sorted(CONTRACT))
+def test_json_carries_the_fields_of_the_contract(mirrorprep, part, command):
+    answer = mirrorprep(command, part, "--units", "mm", "--json")
+    assert answer.code == 0
+    assert CONTRACT[command] <= answer.json.keys()
+    assert answer.err.strip() == cautions.RESEARCH_ONLY
+
+
+@pytest.mark.parametrize("command", sorted(CONTRACT))
+def test_text_names_units_and_caution(mirrorprep, part, command):
+    answer = mirrorprep(command, part)
+    assert answer.code == 0
+    assert "mm" in answer.out
+    assert "CAUTION  unit-guessed" in answer.out or command in {"pour", "plane", "measure"}
+
+
+def test_plane_finds_the_only_symmetry(mirrorprep, part):
+    result = mirrorprep("plane", part, "--units", "mm", "--json").json
+    assert abs(result["normal"][1]) == pytest.approx(1.0, abs=1e-4)
+    assert result["offset_mm"] == pytest.approx(0.0, abs=0.02)
+
+
+def test_measure_agrees_with_the_units(mirrorprep, part):
+    mm = mirrorprep("measure", part, "--units", "mm", "--json").json
+    inch = mirrorprep("measure", part, "--units", "in", "--json").json
+    assert inch["volume_mm3"] == pytest.approx(mm["volume_mm3"] * 25.4**3, rel=1e-6)
+
+
+def test_mirror_writes_a_solid_right_side_out(mirrorprep, part, tmp_path):
+    for name in ("out.stl", "out.3mf", "out.ply"):
+        answer = mirrorprep(
+            "mirror",
+            part,
+            "--units",
+            "mm",
+            "-o",
+            tmp_path / name,
+            "--normal",
+            "1,0,0",
+            "--offset-mm",
+            30,
+            "--json",
+        )
+        assert answer.code == 0
+        image = read_scan(tmp_path / name, units="mm")
+        assert answer.json["volume_mm3"] == pytest.approx(read_volume(part), rel=1e-6)
+        assert image.bounds_mm[0, 0] == pytest.approx(
+            60 - read_scan(part, units="mm").bounds_mm[1, 0], abs=1e-4
+        )
+
+
+def read_volume(path) -> float:
+    from mirrorprep.measurement.measure import measure
+
+    return measure(read_scan(path, units="mm")).volume_mm3
+
+
+def test_mirror_carries_colours(mirrorprep, tmp_path):
+    mesh = box([1, 2, 3]).mesh
+    colors = np.arange(32, dtype=np.uint8).reshape(8, 4)
+    write_ply(ScanMesh(vertices=mesh.vertices, faces=mesh.faces, colors=colors), tmp_path / "c.ply")
+    mirrorprep("mirror", tmp_path / "c.ply", "-o", tmp_path / "m.ply", "--normal", "1,0,0", "--units", "mm")
+    assert np.array_equal(read_scan(tmp_path / "m.ply", units="mm").colors, colors)
+
+
+def test_nothing_is_overwritten_without_being_told(mirrorprep, part, tmp_path):
+    words = ["mirror", part, "--units", "mm", "-o", tmp_path / "o.stl", "--normal", "0,1,0"]
+    assert mirrorprep(*words).code == 0
+    before = (tmp_path / "o.stl").read_bytes()
+    again = mirrorprep(*words)
+    assert again.code == 7
+    assert "exists already" in again.err
+    assert (tmp_path / "o.stl").read_bytes() == before
+    assert mirrorprep(*words, "--overwrite").code == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "sentence"),
+    [
+        (["mirror", "PART", "-o", "x.obj"], 2, "no extension that can be written"),
+        (
+            ["mirror", "PART", "-o", "absent/x.stl", "--normal", "0,1,0", "--units", "mm"],
+            7,
+            "folder does not exist",
+        ),
+        (["mirror", "PART", "-o", "x.stl", "--normal", "up"], 2, "is not a vector"),
+        (["mould", "OPEN", "-o", "m", "--units", "mm"], 5, "not closed"),
+        (["mould", "PART", "-o", "m", "--units", "mm", "--body", "ball"], 2, "shell, block, cylinder"),
+        (["mould", "PART", "-o", "m", "--units", "mm", "--wall-mm", "0.1"], 2, "wall_mm"),
+        (["pour", "PART", "--units", "mm", "--material", "marzipan"], 2, "marzipan"),
+        (["plane", "PART", "--units", "mm", "--choose", "99"], 2, "99"),
+        (["plane", "PART", "--units", "mm", "--landmarks", "absent.json"], 3, "absent.json"),
+    ],
+)
+def test_bad_input(mirrorprep, part, tmp_path, monkeypatch, words, code, sentence):
+    mesh = read_scan(part, units="mm")
+    write_stl(mesh.with_geometry(mesh.vertices, mesh.faces[5:]), tmp_path / "open.stl")
+    monkeypatch.chdir(tmp_path)
+    named = [{"PART": str(part), "OPEN": "open.stl"}.get(word, word) for word in words]
+    before = sorted(tmp_path.iterdir())
+    answer = mirrorprep(*named)
+    assert answer.code == code
+    assert sentence in answer.err
+    assert "Traceback" not in answer.err
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def test_mould_is_written_read_back_and_proved(mirrorprep, part, tmp_path):
+    answer = mirrorprep(
+        "mould",
+        part,
+        "--units",
+        "mm",
+        "-o",
+        tmp_path / "m",
+        "--body",
+        "block",
+        "--parting",
+        "plane",
+        "--json",
+    )
+    assert answer.code == 0
+    result = answer.json
+    names = {
+        "pull_direction", "parting", "trapped_mm3", "max_undercut_mm", "halves", "cavity_volume_mm3",
+        "channels_volume_mm3", "outer_volume_mm3", "identity_error", "release_interference_mm3",
+        "air_pockets", "findings",
+    }  # fmt: skip
+    assert names <= result.keys()
+    assert {"half_a.stl", "half_b.stl", "mould.3mf"} <= {path.name for path in (tmp_path / "m").iterdir()}
+    assert abs(result["identity_error"]) <= 1e-9
+    for half in result["halves"]:
+        assert read_volume(half["file"]) == pytest.approx(half["volume_mm3"], rel=1e-6)
+    total = sum(half["volume_mm3"] for half in result["halves"])
+    total += result["cavity_volume_mm3"] + result["channels_volume_mm3"] + result["hollows_volume_mm3"]
+    assert total == pytest.approx(result["outer_volume_mm3"], rel=1e-6)
+
+
+def test_undercut_part_stops_a_rigid_mould_and_writes_nothing(mirrorprep, tmp_path):
+    """Two spheres of 10 mm at ±12 mm on a 3 mm rod, pulled along the rod, are hooked behind each half."""
+    dumbbell = sphere(10, center_mm=[0, 0, 12], segments=48) + sphere(10, center_mm=[0, 0, -12], segments=48)
+    dumbbell += box([4, 4, 20])
+    file = write_stl(dumbbell, tmp_path / "d.stl")
+    words = ["mould", file, "--units", "mm", "--body", "block", "--pull", "0,0,1", "--casting", "rigid"]
+    answer = mirrorprep(*words, "-o", tmp_path / "m", "--json")
+    assert answer.code in {5, 6}
+    assert not (tmp_path / "m").exists()
+
+
+def test_new_and_schema_fit_together(mirrorprep, tmp_path):
+    assert mirrorprep("new", tmp_path / "job.toml").code == 0
+    tables = tomllib.loads((tmp_path / "job.toml").read_text(encoding="utf-8"))
+    assert tables.keys() == mirrorprep("schema").json["properties"].keys()
+    assert mirrorprep("new", tmp_path / "job.toml").code == 7
+    unfilled = mirrorprep("run", tmp_path / "job.toml")
+    assert unfilled.code == 4
+    assert "job.purpose" in unfilled.err
+
+
+def test_mend_closes_a_scan_and_says_what_it_did(mirrorprep, part, tmp_path):
+    mesh = read_scan(part, units="mm")
+    write_stl(mesh.with_geometry(mesh.vertices, mesh.faces[3:]), tmp_path / "open.stl")
+    answer = mirrorprep(
+        "mend", tmp_path / "open.stl", "--units", "mm", "-o", tmp_path / "closed.3mf", "--json"
+    )
+    assert answer.code == 0
+    assert answer.json["solid"]
+    assert read_volume(tmp_path / "closed.3mf") == pytest.approx(read_volume(part), rel=1e-3)

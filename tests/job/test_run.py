@@ -1,0 +1,188 @@
+"""A whole job: files, verdict, resume, privacy, and the same bytes every time."""
+
+import hashlib
+import json
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from mirrorprep.errors import InputFileError, JobFileError, OutputError, StoppedByFindingError
+from mirrorprep.handover.files import write_stl
+from mirrorprep.job import stages
+from mirrorprep.job.run import WORK_FOLDER, run_job
+from mirrorprep.solid.primitives import sphere
+
+JOB = """
+[job]
+code = "P-7"
+purpose = "teaching"
+human_data = false
+[scan]
+file = "Jane Doe head.stl"
+units = "mm"
+accuracy_mm = 0.1
+[mould]
+body = "block"
+[output]
+pictures = false
+"""
+
+
+@pytest.fixture(scope="module")
+def place(tmp_path_factory):
+    """A job on a lopsided pear, run once into 'handover'."""
+    folder = tmp_path_factory.mktemp("job")
+    body = sphere(15.0, segments=40).transformed(np.diag([1.0, 0.8, 0.7, 1.0]))
+    body += sphere(8.0, center_mm=[13, 0, 5], segments=40)
+    write_stl(body, folder / "Jane Doe head.stl")
+    (folder / "job.toml").write_text(JOB)
+    run_job(folder / "job.toml")
+    return folder
+
+
+def digests(folder: Path) -> dict[str, str]:
+    return {
+        path.name: hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(folder.iterdir())
+        if path.is_file()
+    }
+
+
+def test_job_hands_over_everything(place):
+    names = set(digests(place / "handover"))
+    assert names == {
+        "mirrored_part.stl", "mirrored_part.3mf", "half_a.stl", "half_b.stl", "mould.3mf", "casting.stl",
+        "traveller.html", "traveller.pdf", "traveller.json",
+    }  # fmt: skip
+    assert not (place / "handover" / WORK_FOLDER).exists()
+
+
+def test_traveller_holds_verdict_digests_and_cautions(place):
+    data = json.loads((place / "handover" / "traveller.json").read_text(encoding="utf-8"))
+    listed = {entry["name"]: entry["sha256"] for entry in data["files"]}
+    actual = digests(place / "handover")
+    assert {name: listed[name] for name in actual if not name.startswith("traveller")} == {
+        name: digest for name, digest in actual.items() if not name.startswith("traveller")
+    }
+    assert all(check["holds"] for check in data["checks"])
+
+
+def test_no_name_from_the_scan_reaches_an_output(place):
+    for path in (place / "handover").iterdir():
+        assert b"Jane" not in path.read_bytes()
+
+
+def test_same_job_same_bytes(place):
+    run_job(place / "job.toml", folder=place / "again")
+    assert digests(place / "again") == digests(place / "handover")
+
+
+def test_existing_results_are_refused_before_any_work(place):
+    with pytest.raises(OutputError, match="exists already"):
+        run_job(place / "job.toml")
+
+
+def test_a_stopped_run_goes_on_from_its_finished_stages(place, monkeypatch):
+    def fail(*_: object, **__: object) -> None:
+        raise RuntimeError("power cut")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(stages, "build_mould", fail)
+        with pytest.raises(RuntimeError, match="power cut"):
+            run_job(place / "job.toml", folder=place / "resumed")
+    kept = sorted(path.stem for path in (place / "resumed" / WORK_FOLDER).iterdir())
+    assert kept == ["condition", "intake", "measurement", "symmetry"]
+    with monkeypatch.context() as patch:
+        for name in ("read_scan", "check", "find_mirror_plane", "measure"):
+            patch.setattr(stages, name, fail)
+        run_job(place / "job.toml", folder=place / "resumed")
+    assert digests(place / "resumed") == digests(place / "handover")
+
+
+def test_a_changed_scan_is_not_taken_from_the_store(place, tmp_path, monkeypatch):
+    shutil.copy(place / "job.toml", tmp_path)
+    write_stl(sphere(12.0, segments=24), tmp_path / "Jane Doe head.stl")
+    (tmp_path / "handover").mkdir()
+
+    def fail(*_: object, **__: object) -> None:
+        raise RuntimeError("stop here")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(stages, "find_mirror_plane", fail)
+        with pytest.raises(RuntimeError, match="stop here"):
+            run_job(tmp_path / "job.toml")
+        shutil.copy(place / "Jane Doe head.stl", tmp_path)
+        with pytest.raises(RuntimeError, match="stop here"):
+            run_job(tmp_path / "job.toml")
+    run_job(tmp_path / "job.toml")
+    assert digests(tmp_path / "handover") == digests(place / "handover")
+
+
+def test_stop_finding_halts_writes_nothing_and_can_be_waived(place, tmp_path):
+    """A ball has a mirror plane through every diameter: the plane is ambiguous, never guessed in silence."""
+    write_stl(sphere(12.0, segments=32), tmp_path / "Jane Doe head.stl")
+    (tmp_path / "job.toml").write_text(JOB)
+    result = run_job(tmp_path / "job.toml")
+    assert result.status == "stopped"
+    assert result.outputs == ()
+    assert digests(tmp_path / "handover") == {}
+    with pytest.raises(StoppedByFindingError, match=result.stopped_by[0].code):
+        result.require_done()
+    codes = ", ".join(f'"{finding.code}"' for finding in result.stopped_by)
+    (tmp_path / "job.toml").write_text(f"{JOB}\n[waive]\ncodes = [{codes}]\n")
+    waived = run_job(tmp_path / "job.toml")
+    assert waived.status == "done"
+    data = json.loads((tmp_path / "handover" / "traveller.json").read_text(encoding="utf-8"))
+    assert [waiver["code"] for waiver in data["waivers"]] == [finding.code for finding in result.stopped_by]
+
+
+def test_stated_plane_is_taken(place, tmp_path):
+    shutil.copy(place / "Jane Doe head.stl", tmp_path)
+    (tmp_path / "job.toml").write_text(
+        JOB.replace("[mould]", "[plane]\nnormal = [1, 0, 0]\noffset_mm = 40\n[mould]\nbuild = false")
+    )
+    result = run_job(tmp_path / "job.toml")
+    assert result.status == "done"
+    assert [stage.name for stage in result.stages] == ["intake", "condition", "symmetry", "measurement"]
+    assert result.stages[2].figures["status"] == "stated"
+
+
+@pytest.mark.parametrize(
+    ("change", "kind", "words"),
+    [
+        (("Jane Doe head.stl", "absent.stl"), InputFileError, "absent.stl"),
+        (('code = "P-7"', 'code = ""'), JobFileError, "subject code"),
+        (('purpose = "teaching"', 'purpose = "clinical"'), JobFileError, "refused"),
+    ],
+)
+def test_bad_jobs(place, tmp_path, change, kind, words):
+    shutil.copy(place / "Jane Doe head.stl", tmp_path)
+    (tmp_path / "job.toml").write_text(JOB.replace(*change))
+    with pytest.raises(kind, match=words):
+        run_job(tmp_path / "job.toml")
+    assert [path for path in tmp_path.glob("handover/*") if path.is_file()] == []
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs SIGKILL")
+def test_killed_at_any_moment_leaves_whole_files_only(place, tmp_path):
+    whole = digests(place / "handover")
+    for number, delay in enumerate((1.0, 2.0, 2.6, 3.2)):
+        out = tmp_path / str(number)
+        words = ["run", str(place / "job.toml"), "-o", str(out)]
+        running = subprocess.Popen(
+            [sys.executable, "-m", "mirrorprep", *words], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        )
+        time.sleep(delay)
+        running.send_signal(signal.SIGKILL)
+        running.wait()
+        left = digests(out) if out.exists() else {}
+        named = {name: digest for name, digest in left.items() if not name.startswith(".mirrorprep-")}
+        assert named == {name: whole[name] for name in named}
+    assert run_job(place / "job.toml", folder=out, overwrite=True).status == "done"
+    assert {n: d for n, d in digests(out).items() if not n.startswith(".mirrorprep-")} == whole
