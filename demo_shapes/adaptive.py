@@ -100,7 +100,12 @@ def surface(
     vertices : (n, 3) float64
         On the surface to within the Newton steps, mm.
     faces : (m, 3) int64
-        Closed; certify the result before use.
+        Closed; certify the result before use. (0, 3) where the field has no surface.
+
+    Raises
+    ------
+    GeometryError
+        If the field changes faster than `slack` allows, as far as that leaves a gap.
 
     Notes
     -----
@@ -125,6 +130,8 @@ def surface(
     leaves = _leaves(field, lattice, high)
     values = _corner_values(field, lattice, leaves)
     edges = _cut_edges(leaves, values)
+    if len(edges.start) == 0:
+        return np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int64)
     around = _cells_around(leaves, edges)
     quads = _sheets(edges, around)
     crossings = _mean_crossings(edges, quads)

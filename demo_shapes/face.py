@@ -8,7 +8,7 @@ from functools import cache
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline
 
 from demo_shapes.curves import Groove, Tube
@@ -128,14 +128,22 @@ def _neck(p: FloatArray) -> FloatArray:
 
 
 def _features(p: FloatArray, body: FloatArray) -> FloatArray:
-    body = body - bump(p, (20, 98, 38), (17, 14, 7), 2.2)  # brow
+    body = body - _pair(p, (21, 98, 38), (16, 14, 7), 1.7)  # brow
     body -= bump(p, (0, 97, 23), (9, 12, 8), -2.6)  # root of the nose
-    body -= bump(p, (31, 90, 17), (14, 14, 11), -7.5)  # orbit
+    body -= _pair(p, (31, 90, 17), (14, 14, 11), -7.5)  # orbit
     body -= bump(p, (0, 92, -46), (24, 30, 18), 5.0)  # muzzle
     body -= bump(p, (0, 88, -84), (13, 14, 9), 5.5)  # chin
     body -= bump(p, (0, 92, -68), (15, 14, 5), -1.2)  # fold between lip and chin
     body = _mouth(p, _nose(p, _eyes(p, body)))
     return np.asarray(body + sum(groove.depth_mm(p) for groove in _lines()))
+
+
+def _pair(
+    p: FloatArray, center: tuple[float, float, float], spread: ArrayLike, height_mm: float
+) -> FloatArray:
+    """Return two mirrored swellings that meet smoothly on the midline."""
+    x, y, z = center
+    return bump(p, (x, y, z), spread, height_mm) + bump(p, (-x, y, z), spread, height_mm)
 
 
 def _eyes(p: FloatArray, body: FloatArray) -> FloatArray:
@@ -155,7 +163,7 @@ def _nose(p: FloatArray, body: FloatArray) -> FloatArray:
     body = soft_min(body, wing, 7.0)
     septum = round_cone(p, (0, 97, -28), (0, 111, -20.5), 3.4, 3.4)
     body = soft_min(body, septum, 4.5)
-    nostril = ellipsoid(p, (7.0, 99.4, -28.4), (2.4, 4.4, 5.2), turn=rotation(2, 16.0))
+    nostril = ellipsoid(p, (7.0, 99.2, -27.8), (2.5, 4.4, 6.2), turn=rotation(2, 16.0))
     return carve(body, nostril, 1.6)
 
 
