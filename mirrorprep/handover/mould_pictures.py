@@ -32,6 +32,10 @@ FloatArray = NDArray[np.float64]
 
 HATCH_A: Final = 45.0
 HATCH_B: Final = -45.0
+EXPLODED: Final = ((620, 860), (500, 860), (500, 860))
+SECTION: Final = (760, 820)
+UNDERCUT: Final = (520, 760)
+FILLING: Final = (300, 620)
 _GHOST: Final = 0.16
 
 
@@ -78,9 +82,7 @@ def picture_exploded(
         PanelSpec(bodies=[shown[0]], view=face_view(side, -pull), title=f"{names[0]}, cavity side"),
         PanelSpec(bodies=[shown[2]], view=face_view(side, pull), title=f"{names[1]}, cavity side"),
     ]
-    sheet = strip(
-        specs, panel_px=[(620, 860), (500, 860), (500, 860)], foot_px=LEGEND_FOOT, common_scale=False
-    )
+    sheet = strip(specs, panel_px=EXPLODED, foot_px=LEGEND_FOOT, common_scale=False)
     _draw_axis(sheet, moved, pull)
     legend(sheet, [(HALF_A, "half_a"), (PART, "part"), (HALF_B, "half_b"), ("-" + INK, "pull direction")])
     return sheet.png()
@@ -187,7 +189,7 @@ def picture_cutaway(
         PanelSpec(bodies=shown, view=view, title="section"),
         PanelSpec(bodies=shown, view=turned(view, right_deg=34, up_deg=18), title="cut open"),
     ]
-    sheet = strip(specs, panel_px=(760, 820), foot_px=LEGEND_FOOT)
+    sheet = strip(specs, panel_px=SECTION, foot_px=LEGEND_FOOT)
     entries = [(color + sign, name) for (name, color, _, sign), _solid in zip(names, mould, strict=False)]
     entries += [(PART, "casting")] * (casting is not None)
     entries += [(CHANNEL, "sprue and vents")] * (channels is not None)
@@ -251,7 +253,7 @@ def picture_undercut(
             (turned(side, right_deg=30, up_deg=15), "from the side, pull upward"),
         )
     ]
-    sheet = strip(specs, panel_px=(520, 760), foot_px=BAR_FOOT)
+    sheet = strip(specs, panel_px=UNDERCUT, foot_px=BAR_FOOT)
     color_bar(sheet, DEPTH, depth, span=span, label="undercut depth", mesh=part)
     return sheet.png()
 
@@ -301,7 +303,7 @@ def picture_filling(cavity: Solid, steps: Sequence[FillStep], *, up: ArrayLike =
         PanelSpec(bodies=_filled_bodies(cavity, step, upward), view=view, title=_step_words(step))
         for step in steps
     ]
-    sheet = strip(specs, panel_px=(300, 620), foot_px=LEGEND_FOOT)
+    sheet = strip(specs, panel_px=FILLING, foot_px=LEGEND_FOOT)
     entries = [(PART, "filled"), (SCAN, "still empty")]
     entries += [(CAUTION, "trapped air")] * any(step.air is not None for step in steps)
     legend(sheet, entries)

@@ -23,6 +23,7 @@ VIEW_TRIANGLES: Final = 100_000
 """Triangles that the page shows at most, all bodies together."""
 
 _STEPS: Final = 65535
+_OPENING: Final = 1.2  # way of each half when fully open, as a share of the closed mould's height
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -221,7 +222,10 @@ def _frame(scene: Scene, meshes: Sequence[ScanMesh]) -> dict[str, Any]:
     points = np.concatenate([mesh.vertices for mesh in meshes])
     rim = None if scene.plane is None else plane_rim(scene.plane, points, up=scene.up)[:4].tolist()
     pull = None if scene.pull_direction is None else np.asarray(scene.pull_direction, dtype=np.float64)
-    reach = 0.0 if pull is None else 0.9 * float(np.ptp(points @ (pull / np.linalg.norm(pull))))
+    moving = [mesh.vertices for body, mesh in zip(scene.bodies, meshes, strict=True) if body.opens]
+    reach = 0.0
+    if pull is not None and moving:
+        reach = _OPENING * float(np.ptp(np.concatenate(moving) @ (pull / np.linalg.norm(pull))))
     return {
         "plane": rim,
         "planeColor": PLANE,

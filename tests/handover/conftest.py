@@ -7,6 +7,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))  # for the helpers beside the tests
 
+from mirrorprep.handover import mould_pictures, pictures
 from mirrorprep.handover.display import working_window
 from mirrorprep.solid.primitives import box, frustum, sphere
 from mirrorprep.solid.solid import union
@@ -16,6 +17,16 @@ from mirrorprep.solid.solid import union
 def drawing():
     if working_window() is None:
         pytest.skip("this machine cannot draw off-screen")
+
+
+@pytest.fixture
+def small_panels(drawing, monkeypatch):
+    """Panels of a third of the size, which shows the same and draws nine times faster."""
+    monkeypatch.setattr(pictures, "PANEL", (300, 300))
+    monkeypatch.setattr(mould_pictures, "EXPLODED", ((240, 300), (240, 300), (240, 300)))
+    monkeypatch.setattr(mould_pictures, "SECTION", (300, 300))
+    monkeypatch.setattr(mould_pictures, "UNDERCUT", (240, 260))
+    monkeypatch.setattr(mould_pictures, "FILLING", (140, 260))
 
 
 @pytest.fixture(scope="session")

@@ -20,7 +20,7 @@ from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.plane import Plane
 from mirrorprep.solid.primitives import box, sphere
 
-pytestmark = pytest.mark.usefixtures("drawing")
+pytestmark = pytest.mark.usefixtures("small_panels")
 PLANE = Plane(normal=[1, 0, 0], offset_mm=0.0)
 
 

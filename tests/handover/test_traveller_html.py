@@ -179,7 +179,7 @@ def test_the_slider_moves_the_halves(opened):
     assert float(told(opened, "apart")) == 0
     put(opened, "#view-open", 100)
     opened.wait("document.querySelector('#view-canvas').dataset.open === '1.00'")
-    assert float(told(opened, "apart")) == pytest.approx(2 * 0.9 * 30, abs=0.1)  # the block is 30 mm high
+    assert float(told(opened, "apart")) == pytest.approx(2 * 1.2 * 30, abs=0.1)  # the block is 30 mm high
     assert opened.picture("#view-canvas") != closed
     assert opened.complaints() == []
 
