@@ -13,8 +13,10 @@ IntArray = NDArray[np.int64]
 
 PIECES_PER_FACE = 2
 LEAST_PIECES = 50_000
-FIRST_LOOK = 6
+MOST_CLASSES = 6
+FIRST_LOOKS = (1, 6, 24)
 BLOCK = 50_000
+MOST_CANDIDATES = 4_000_000
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -48,9 +50,10 @@ class SurfaceIndex:
 
     Notes
     -----
-    Triangles are divided into similar pieces of about equal size; a tree over the pieces' centroids gives
-    the first candidates. A result is final when the next piece cannot come closer than its centroid's
-    distance less the largest piece's radius; the few others are looked up again within that radius.
+    Triangles are divided into similar pieces, and pieces that differ by less than twice in size share a tree
+    over their centroids. The candidates are looked up in growing numbers; a result is final when in every
+    tree the next piece cannot come closer than its centroid's distance less the radius of the tree's largest
+    piece.
 
     Examples
     --------
@@ -61,8 +64,13 @@ class SurfaceIndex:
 
     def __init__(self, vertices: FloatArray, faces: IntArray) -> None:
         self._triangles = vertices[faces]
-        self._owner, centroids, self._radius = _pieces(self._triangles)
-        self._tree = KDTree(centroids, balanced_tree=False)
+        owner, centroids, radius = _pieces(self._triangles)
+        size_class = _size_classes(radius)
+        self._classes = [
+            _SizeClass(owner[members], centroids[members], radius[members])
+            for members in (np.flatnonzero(size_class == number) for number in np.unique(size_class))
+        ]
+        self._classes.sort(key=lambda one: -len(one.owner))
 
     def closest(self, points: FloatArray, *, reach_mm: float = np.inf) -> Closest:
         """Return the closest points on the mesh to (n, 3) points, as far as they lie within reach."""
@@ -78,42 +86,81 @@ class SurfaceIndex:
         )
 
     def _block(self, points: FloatArray, reach: float) -> tuple[FloatArray, IntArray, FloatArray]:
-        look = min(FIRST_LOOK, len(self._owner))
-        far, piece = self._tree.query(
-            points, k=np.arange(1, look + 1), distance_upper_bound=reach + self._radius, workers=-1
-        )
-        inside = piece < len(self._owner)
-        face = self._owner[np.where(inside, piece, 0)]
-        foot = closest_on_triangles(points[:, None], self._triangles[face])
-        distance = np.sqrt(((points[:, None] - foot) ** 2).sum(axis=-1))
-        distance[~inside] = np.inf
-        rows = np.arange(len(points))
-        best = distance.argmin(axis=1)
-        result = foot[rows, best], face[rows, best], distance[rows, best]
-        bound = np.minimum(result[2], reach)
-        open_ = np.flatnonzero((far[:, -1] - self._radius < bound) & (look < len(self._owner)))
-        for row in open_.tolist():
-            self._look_again(points[row], bound[row], result, row)
-        return result
+        best = _Best(points, reach)
+        for one in self._classes:
+            open_, looked, look = np.arange(len(points)), 0, FIRST_LOOKS[0]
+            while len(open_):
+                look = min(look, len(one.owner))
+                step = max(MOST_CANDIDATES // look, 1)
+                left = [
+                    self._look(one, best, open_[i : i + step], (looked, look))
+                    for i in range(0, len(open_), step)
+                ]
+                open_, looked = np.concatenate(left), look
+                look = next((k for k in FIRST_LOOKS if k > looked), 4 * looked)
+        return best.foot, best.face, best.distance
 
-    def _look_again(
-        self, point: FloatArray, bound: float, result: tuple[FloatArray, IntArray, FloatArray], row: int
-    ) -> None:
-        near = self._tree.query_ball_point(point, bound + self._radius, return_sorted=True)
-        if not near:
-            return
-        face = np.unique(self._owner[near])
-        foot = closest_on_triangles(np.broadcast_to(point, (len(face), 3)), self._triangles[face])
-        distance = np.sqrt(((point - foot) ** 2).sum(axis=1))
-        best = int(distance.argmin())
-        if distance[best] < result[2][row]:
-            result[0][row], result[1][row], result[2][row] = foot[best], face[best], distance[best]
+    def _look(self, one: "_SizeClass", best: "_Best", rows: IntArray, span: tuple[int, int]) -> IntArray:
+        """Weigh the pieces from the first to the second rank by distance; return the rows still open."""
+        look = span[1]
+        bound = best.bound[rows]
+        far, piece = one.tree.query(
+            best.points[rows],
+            k=np.arange(1, look + 1),
+            distance_upper_bound=float(bound.max()) + one.largest,
+            workers=-1,
+        )
+        radius = np.append(one.radius, 0.0)[piece[:, span[0] :]]
+        row, rank = np.nonzero(far[:, span[0] :] - radius < bound[:, None])
+        face = one.owner[piece[row, rank + span[0]]]
+        best.weigh(rows[row], face, self._triangles)
+        return rows[(far[:, -1] - one.largest < best.bound[rows]) & (look < len(one.owner))]
+
+
+class _SizeClass:
+    """Pieces of about equal size with a tree over their centroids."""
+
+    def __init__(self, owner: IntArray, centroids: FloatArray, radius: FloatArray) -> None:
+        self.owner, self.radius = owner, radius
+        self.largest = float(radius.max())
+        self.tree = KDTree(centroids, balanced_tree=False)
+
+
+class _Best:
+    """The closest points found so far."""
+
+    def __init__(self, points: FloatArray, reach: float) -> None:
+        self.points, self._reach = points, reach
+        self.foot = np.full(points.shape, np.nan)
+        self.face = np.full(len(points), -1, dtype=np.int64)
+        self.distance = np.full(len(points), np.inf)
+
+    @property
+    def bound(self) -> FloatArray:
+        """Distance beyond which nothing is sought any more, for each point."""
+        return np.asarray(np.minimum(self.distance, self._reach))
+
+    def weigh(self, row: IntArray, face: IntArray, triangles: FloatArray) -> None:
+        """Take the nearest of the faces paired with rows, where it is nearer."""
+        foot = closest_on_triangles(self.points[row], triangles[face])
+        distance = np.sqrt(((self.points[row] - foot) ** 2).sum(axis=1))
+        order = np.lexsort((face, distance, row))
+        first = order[np.unique(row[order], return_index=True)[1]]
+        first = first[distance[first] < self.distance[row[first]]]
+        self.foot[row[first]], self.face[row[first]] = foot[first], face[first]
+        self.distance[row[first]] = distance[first]
+
+
+def _size_classes(radius: FloatArray) -> IntArray:
+    """Return how often each piece's radius halves the largest one."""
+    halvings = np.floor(np.log2(radius.max() / np.maximum(radius, 1e-300)))
+    return np.asarray(np.minimum(halvings, MOST_CLASSES - 1), dtype=np.int64)
 
 
 _NONE = np.zeros((0, 3)), np.zeros(0, dtype=np.int64), np.zeros(0)
 
 
-def _pieces(triangles: FloatArray) -> tuple[IntArray, FloatArray, float]:
+def _pieces(triangles: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
     edges = triangles - np.roll(triangles, 1, axis=1)
     longest = np.sqrt(np.einsum("mki,mki->mk", edges, edges).max(axis=1))
     budget = max(PIECES_PER_FACE * len(triangles), LEAST_PIECES)
@@ -124,14 +171,14 @@ def _pieces(triangles: FloatArray) -> tuple[IntArray, FloatArray, float]:
             break
         size /= 1.25
     parts = np.maximum(np.ceil(longest / size), 1.0).astype(np.int64)
-    owners, centroids = [], []
+    owners, centroids, radii = [], [], []
     for count in np.unique(parts):
         owner = np.flatnonzero(parts == count)
         weights = _lattice(int(count))
         owners.append(np.repeat(owner, len(weights)))
+        radii.append(np.repeat(longest[owner] * (2.0 / 3.0 / count), len(weights)))
         centroids.append(np.einsum("wk,mki->mwi", weights, triangles[owner]).reshape(-1, 3))
-    radius = float((longest / parts).max()) * 2.0 / 3.0
-    return np.concatenate(owners), np.concatenate(centroids), radius
+    return np.concatenate(owners), np.concatenate(centroids), np.concatenate(radii)
 
 
 def _lattice(count: int) -> FloatArray:
