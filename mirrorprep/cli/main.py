@@ -12,7 +12,7 @@ from mirrorprep.errors import MirrorPrepError
 
 COMMANDS: Final = (
     "demo", "run", "batch", "new", "check", "mend", "plane", "mirror", "measure", "mould", "pour",
-    "cite", "schema",
+    "verify-handover", "cite", "schema",
 )  # fmt: skip
 
 _EPILOG: Final = " ".join(cautions.ALL)
@@ -29,8 +29,9 @@ def build_app() -> typer.Typer:
         epilog=_EPILOG,
     )
     for name in COMMANDS:
-        module = import_module(f"mirrorprep.cli.{name}")
-        app.command(name, epilog=cautions.RESEARCH_ONLY)(getattr(module, name))
+        place = name.replace("-", "_")
+        module = import_module(f"mirrorprep.cli.{place}")
+        app.command(name, epilog=cautions.RESEARCH_ONLY)(getattr(module, place))
     app.callback(invoke_without_command=True)(_options)
     return app
 

@@ -8,6 +8,8 @@ from typing import Final
 from mirrorprep.handover.atomic import output_folder
 from mirrorprep.handover.display import drawing_finding
 from mirrorprep.handover.files import NamedPart, write_3mf, write_stl
+from mirrorprep.handover.lesson import write_lesson
+from mirrorprep.handover.provenance import DIGESTS, write_digests
 from mirrorprep.handover.traveller import FileEntry, Picture, write_traveller
 from mirrorprep.intake.identity import sha256_of
 from mirrorprep.job.mould_files import prove_written, write_mould
@@ -25,7 +27,7 @@ _CONTENTS: Final = {
     "mould.3mf": "both halves, named, laid on the bed",
     "casting.stl": "what the pour makes, with sprue and vents; evidence, not for printing",
 }
-FILE_NAMES: Final = (*_CONTENTS, "traveller.html", "traveller.pdf", "traveller.json")
+FILE_NAMES: Final = (*_CONTENTS, "traveller.html", "traveller.pdf", "traveller.json", "lesson.html", DIGESTS)
 """Every file that a job may hand over."""
 
 
@@ -74,11 +76,12 @@ def deliver(work: Work, folder: Path, *, overwrite: bool = False, progress: Prog
             work.records["pictures"] = StageRecord(name="pictures", figures={}, findings=(missing,))
     data = traveller_data(work, [*_inputs(work), *_outputs(files)], pictures)
     paths = write_traveller(data, place, page=work.job.output.page, overwrite=overwrite)
+    files += [paths.html, paths.pdf, paths.json]
+    if work.job.output.lesson:
+        files.append(write_lesson(place, data, overwrite=overwrite))
+    files.append(write_digests(place, [file.name for file in files], overwrite=overwrite))
     progress.step("traveller", 1.0)
-    return Delivery(
-        outputs=tuple(str(path) for path in (*files, paths.html, paths.pdf, paths.json)),
-        traveller=paths.as_dict(),
-    )
+    return Delivery(outputs=tuple(str(path) for path in files), traveller=paths.as_dict())
 
 
 def _write_part(work: Work, place: Path, *, overwrite: bool) -> list[Path]:

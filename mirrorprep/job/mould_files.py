@@ -8,6 +8,7 @@ import numpy as np
 
 from mirrorprep.errors import OutputError
 from mirrorprep.handover.atomic import output_folder
+from mirrorprep.handover.bed import place_on_bed
 from mirrorprep.handover.files import NamedPart, write_3mf, write_stl
 from mirrorprep.intake.read import read_scan
 from mirrorprep.job.mould_record import HALVES
@@ -17,7 +18,7 @@ from mirrorprep.progress import SILENT, Progress
 from mirrorprep.solid.certify import certify
 
 MOULD_3MF: Final = "mould.3mf"
-_VOLUME_TOLERANCE: Final = 1e-6
+VOLUME_TOLERANCE: Final = 1e-6
 """Relative change of a volume that 32-bit coordinates may cause; measured 3e-7 for a 10 mm ball 170 mm from
 the origin (ΔV/V of an STL round trip)."""
 
@@ -63,7 +64,10 @@ def write_mould(
     )
     poses = mould.figures["print_poses"]
     parts = [NamedPart(name=n, mesh=mould.solid(n), transform=np.array(poses[n])) for n in HALVES]
-    package = write_3mf(parts, place / MOULD_3MF, metadata={"Title": "Two-part mould"}, overwrite=overwrite)
+    laid = place_on_bed(parts, bed_mm=mould.figures["settings"]["bed_mm"])
+    package = write_3mf(
+        laid.parts, place / MOULD_3MF, metadata={"Title": "Two-part mould"}, overwrite=overwrite
+    )
     return halves, package
 
 
@@ -106,7 +110,7 @@ def prove_written(
 
 
 def _same_volume(name: str, found_mm3: float, built_mm3: float) -> None:
-    if abs(found_mm3 - built_mm3) > _VOLUME_TOLERANCE * built_mm3:
+    if abs(found_mm3 - built_mm3) > VOLUME_TOLERANCE * built_mm3:
         raise OutputError(
             f"{name} holds {found_mm3:.3f} mm³ instead of {built_mm3:.3f} mm³.",
             remedy="Write it again; if it stays so, check the disk.",

@@ -5,13 +5,9 @@ from typing import Any, Final
 
 import numpy as np
 
-from mirrorprep.handover.mould_pictures import (
-    FillStep,
-    picture_cutaway,
-    picture_exploded,
-    picture_filling,
-    picture_undercut,
-)
+from mirrorprep.geometry.air_pockets import trapped_air
+from mirrorprep.handover.level_strip import picture_level_strip
+from mirrorprep.handover.mould_pictures import picture_cutaway, picture_exploded, picture_undercut
 from mirrorprep.handover.pictures import picture_mirrored, picture_plane, picture_scan
 from mirrorprep.handover.traveller import Picture
 from mirrorprep.job.stages import Work
@@ -130,19 +126,17 @@ def _cutaway(work: Work) -> Picture:
 
 
 def _filling(work: Work) -> Picture:
-    mould, plan = work.records["mould"], work.records["pour"].figures
-    time = plan["fill_time_s"]
-    steps = [
-        FillStep(
-            share=level["fraction"],
-            level_mm=level["level_mm"],
-            time_s=None if time is None else level["fraction"] * time,
-        )
-        for level in plan["filling"]["levels"]
+    mould = work.records["mould"]
+    casting, runners = mould.mesh("casting"), mould.figures["runners"]
+    first = [runner for runner in runners if runner["kind"] == "sprue"]
+    openings = [
+        (np.array(runner["outlet_mm"]), float(runner["outlet_radius_mm"]))
+        for runner in [*first, *(runner for runner in runners if runner["kind"] != "sprue")]
     ]
+    air = trapped_air(casting.vertices, casting.faces, up=mould.figures["pour_up"], openings=openings)
     return Picture(
         name="filling",
-        png=picture_filling(mould.solid("casting"), steps, up=mould.figures["pour_up"]),
-        caption="The level in the mould as it fills.",
+        png=picture_level_strip(air),
+        caption="The level in the mould as it fills; air that stays is hatched.",
         description="Five pictures of the rising level.",
     )

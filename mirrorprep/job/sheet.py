@@ -1,12 +1,11 @@
 """From the records of a job to what stands on its traveller."""
 
-import platform
 from collections.abc import Iterable
-from importlib.metadata import version
 from typing import Any, Final
 
-from mirrorprep import __version__, cautions
+from mirrorprep import cautions
 from mirrorprep.handover.palette import DONOR, HALF_A, HALF_B, MIRRORED, SCAN
+from mirrorprep.handover.provenance import flat_settings, library_versions
 from mirrorprep.handover.traveller import (
     Check,
     Figure,
@@ -23,11 +22,10 @@ from mirrorprep.handover.traveller import (
 from mirrorprep.handover.view import Scene, SceneBody
 from mirrorprep.job.pictures import plane_of
 from mirrorprep.job.stages import Work
-from mirrorprep.job.tables import Job
 from mirrorprep.solid.finding import Severity
 from mirrorprep.sources import SOURCES
 
-_LIBRARIES: Final = ("manifold3d", "numpy", "scipy", "trimesh", "vedo")
+_NAMES_OF_FILES: Final = ("file", "landmarks", "region", "folder")
 
 
 def traveller_data(
@@ -58,27 +56,27 @@ def traveller_data(
         pictures=pictures,
         files=tuple(files),
         steps=_steps(work),
-        settings=_settings(work.job),
-        versions={
-            "mirrorprep": __version__,
-            "python": platform.python_version(),
-            **{name: version(name) for name in _LIBRARIES},
-        },
+        settings=_settings(work),
+        versions=library_versions(),
         sources=tuple(MethodSource(method=f"{s.room}: {s.method}", reference=s.reference) for s in SOURCES),
         cautions=_cautions(work),
         scene=_scene(work),
     )
 
 
-def _settings(job: Job) -> dict[str, object]:
-    """Return the job's entries as plain names, without the names of files."""
-    hidden = {"file", "landmarks", "region", "folder"}
-    return {
-        f"{table}.{entry}": value
-        for table in job.__slots__
-        for entry in getattr(job, table).__slots__
-        if entry not in hidden and (value := getattr(getattr(job, table), entry)) not in (None, "", ())
+def _settings(work: Work) -> dict[str, object]:
+    """Return what the job stated, without names of files, and the results that a recheck starts from."""
+    stated = {
+        name: value
+        for name, value in flat_settings(work.job).items()
+        if name.rsplit(".", 1)[-1] not in _NAMES_OF_FILES and value not in (None, "", [])
     }
+    if "mould" not in work.records:
+        return stated
+    figures = work.records["mould"].figures
+    wanted = ("pull_direction", "pour_up", "hollows_volume_mm3", "outer_volume_mm3", "print_poses")
+    found = {f"found.{name}": figures[name] for name in wanted}
+    return {**stated, **found, "found.casting": figures["settings"]["casting"]}
 
 
 def _verdict(work: Work) -> Verdict:

@@ -110,6 +110,7 @@ class OutputTable:
 
     folder: str = entry("Folder for the results, relative to this job file.", default="handover")
     pictures: bool = entry("Draw pictures for the traveller.", default=True)
+    lesson: bool = entry("Write the workflow as an illustrated lesson too.", default=False)
     page: Literal["a4", "letter"] = entry("Page of the PDF traveller.", default="a4")
 
 

@@ -1,0 +1,180 @@
+"""Verifying a handed-over folder from its files alone: every digest, every format, every geometric claim."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from mirrorprep.errors import MirrorPrepError
+from mirrorprep.handover.evidence import (
+    findings_of,
+    read_record,
+    recheck_digests,
+    recheck_formats,
+    recheck_record,
+)
+from mirrorprep.handover.traveller import Check
+from mirrorprep.intake.read import read_scan
+from mirrorprep.job.mould_files import MOULD_3MF, VOLUME_TOLERANCE, stl_name
+from mirrorprep.job.mould_record import HALVES
+from mirrorprep.mould.proof import Proof, prove
+from mirrorprep.progress import SILENT, Progress
+from mirrorprep.solid.certify import certify
+from mirrorprep.solid.finding import Finding
+from mirrorprep.solid.solid import Solid
+
+_IDENTITY_OF_FILES: Final = 1e-6
+"""Relative error of the volume identity that 32-bit coordinates may cause."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verification:
+    """What holds of a handed-over folder.
+
+    Attributes
+    ----------
+    checks : tuple of Check
+        Each claim, how it was checked, what was measured, and whether it holds.
+    findings : tuple of Finding
+        One of severity 'stop' for each claim that does not hold.
+    """
+
+    checks: tuple[Check, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def holds(self) -> bool:
+        """True when every claim holds."""
+        return not self.findings
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain data for JSON."""
+        return {
+            "holds": self.holds,
+            "checks": [
+                {name: getattr(check, name) for name in ("claim", "how", "measured", "limit", "holds")}
+                for check in self.checks
+            ],
+            "findings": [finding.as_dict() for finding in self.findings],
+        }
+
+
+def verify_handover(folder: str | Path, *, progress: Progress = SILENT) -> Verification:
+    """Recompute every digest and geometric claim of a handed-over folder from its files.
+
+    Parameters
+    ----------
+    folder : path-like
+        As a job writes it.
+    progress : Progress
+        Reporter.
+
+    Returns
+    -------
+    Verification
+        Every check; a file that cannot be read or is no solid is a claim that does not hold.
+
+    Raises
+    ------
+    InputFileError
+        If the folder holds no traveller or no list of digests.
+    """
+    place = Path(folder)
+    record = read_record(place)
+    checks = [*recheck_record(place, record), *recheck_digests(place), *recheck_formats(place)]
+    progress.step("digests", 0.3)
+    _solid_check(place / "mirrored_part.stl", _claimed(record, "Part", "Volume"), checks)
+    if "found.pull_direction" in record.get("settings", {}):
+        _check_mould(place, record, checks, progress.part(0.4, 1.0))
+    return Verification(checks=tuple(checks), findings=findings_of(tuple(checks)))
+
+
+def _claimed(record: dict[str, Any], section: str, label: str) -> float | None:
+    for found in record["sections"]:
+        for figure in found["figures"]:
+            if found["title"] == section and figure["label"] == label:
+                return None if figure["value"] is None else float(figure["value"])
+    return None
+
+
+def _solid_check(path: Path, volume_mm3: float | None, checks: list[Check]) -> Solid | None:
+    claim, how = f"{path.name} is a solid of the stated volume", "read back, certified, integrated"
+    stated = "unknown" if volume_mm3 is None else f"{volume_mm3:.3f} mm³"
+    try:
+        solid = certify(read_scan(path, units="mm"))
+    except MirrorPrepError as error:
+        checks.append(Check(claim=claim, how=how, measured=error.message, limit=stated, holds=False))
+        return None
+    off = 0.0 if volume_mm3 is None else abs(solid.volume_mm3 / volume_mm3 - 1.0)
+    measured = f"{solid.volume_mm3:.3f} mm³"
+    checks.append(Check(claim=claim, how=how, measured=measured, limit=stated, holds=off <= VOLUME_TOLERANCE))
+    return solid
+
+
+def _check_mould(place: Path, record: dict[str, Any], checks: list[Check], progress: Progress) -> None:
+    settings = record["settings"]
+    claims = {name: _claimed(record, "Mould", f"Material of {name}") for name in HALVES}
+    found = [
+        _solid_check(place / stl_name(name), None if claim is None else 1000.0 * claim, checks)
+        for name, claim in claims.items()
+    ]
+    casting = _solid_check(place / "casting.stl", None, checks)
+    solids = [solid for solid in found if solid is not None]
+    if casting is None or len(solids) < len(HALVES):
+        return
+    progress.step("opening the mould", 0.3)
+    proof = prove(
+        solids,
+        casting,
+        np.array(settings["found.pull_direction"]),
+        hollows_mm3=float(settings["found.hollows_volume_mm3"]),
+        flexible=settings["found.casting"] == "flexible",
+        progress=progress,
+    )
+    checks += _proof_checks(proof)
+    checks.append(_identity_check([*solids, casting], settings))
+    checks.append(_package_check(place / MOULD_3MF, solids))
+
+
+def _proof_checks(proof: Proof) -> list[Check]:
+    grave = [finding for finding in proof.findings if finding.severity == "stop"]
+    return [
+        Check(
+            claim="The mould closes and opens",
+            how="halves and casting read back, moved along the pull, intersected",
+            measured="; ".join(finding.message for finding in grave)
+            or f"{proof.release_interference_mm3:.3g} mm³ in the way",
+            limit=f"{proof.release_limit_mm3:.3g} mm³ unless the casting flexes",
+            holds=not grave,
+        )
+    ]
+
+
+def _identity_check(solids: list[Solid], settings: dict[str, Any]) -> Check:
+    outer = float(settings["found.outer_volume_mm3"])
+    total = sum(solid.volume_mm3 for solid in solids) + float(settings["found.hollows_volume_mm3"])
+    error = abs(total - outer) / outer
+    return Check(
+        claim="Halves, casting and hollows make up the outer body",
+        how="volumes of the files read back",
+        measured=f"{error:.1e}",
+        limit=f"{_IDENTITY_OF_FILES:g}",
+        holds=error <= _IDENTITY_OF_FILES,
+    )
+
+
+def _package_check(path: Path, halves: list[Solid]) -> Check:
+    claim, how = f"{path.name} holds both halves", "volume of the 3MF read back against the STL files"
+    wanted = sum(half.volume_mm3 for half in halves)
+    try:
+        found = certify(read_scan(path)).volume_mm3
+    except MirrorPrepError as error:
+        return Check(claim=claim, how=how, measured=error.message, holds=False)
+    return Check(
+        claim=claim,
+        how=how,
+        measured=f"{found:.3f} mm³",
+        limit=f"{wanted:.3f} mm³",
+        holds=abs(found / wanted - 1.0) <= VOLUME_TOLERANCE,
+    )
