@@ -37,7 +37,7 @@ class Origin:
 
 def frozen(array: NDArray[Any], dtype: type) -> NDArray[Any]:
     """Return a read-only, C-contiguous view or copy of `array`; the caller's array stays writable."""
-    copy = np.ascontiguousarray(array, dtype=dtype)
+    copy: NDArray[Any] = np.ascontiguousarray(array, dtype=dtype)
     if copy.flags.writeable:
         copy = copy.view() if copy is not array else array.view()
         copy.flags.writeable = False
