@@ -3,8 +3,9 @@
 Run by hand: ``python tests/benchmarks/pull_direction.py [--shared]``. Bodies are scaled to 100 mm and refined
 to about 100 000 triangles. Times are processor seconds, so that a busy machine does not matter. The baseline
 measures all 512 directions on the whole part with 256 columns along its longer side, by the same kernel
-(give fewer ``--directions`` to scale its time from a part of them). The facet column is the share of the area whose normals turn away from the pull of their side: the
-obvious measure of undercut, beside what really is trapped.
+(give fewer ``--directions`` to scale its time from a part of them). The facet column is the share of the
+area whose normals turn away from the pull of their side: the obvious measure of undercut, beside what
+really is trapped.
 """
 
 import argparse
