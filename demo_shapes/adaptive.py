@@ -1,4 +1,8 @@
-"""Closed surfaces of implicit shapes on grid cells of several sizes, fine only where detail is wanted."""
+"""Closed surfaces of implicit shapes on grid cells of several sizes, fine only where detail is wanted.
+
+Dual contouring on an octree (T. Ju, F. Losasso, S. Schaefer, J. Warren, "Dual contouring of Hermite data",
+SIGGRAPH 2002), with one vertex per sheet in a cell, moved onto the field along its gradient.
+"""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -23,7 +27,7 @@ _EVENING_ROUNDS = 2
 _RING = ((0, 0), (1, 0), (1, 1), (0, 1))
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Lattice:
     """The finest grid: positions are ``low_mm + step_mm * integer``; cells span 2^level steps.
 
@@ -45,7 +49,7 @@ class Lattice:
     step_mm: float
     coarsest: int
     wanted: Callable[[FloatArray], IntArray]
-    slack: float = 1.6
+    slack: float
 
     def place(self, grid: IntArray | NDArray[np.floating]) -> FloatArray:
         """Return positions in mm."""
@@ -67,6 +71,10 @@ def _distinct(keys: IntArray) -> IntArray:
 def _unkey(keys: IntArray) -> IntArray:
     mask = (1 << _BITS) - 1
     return np.stack([keys >> 2 * _BITS, keys >> _BITS & mask, keys & mask], axis=-1)
+
+
+def _finest(points: FloatArray) -> IntArray:
+    return np.zeros(len(points), dtype=np.int64)
 
 
 def surface(
@@ -107,11 +115,6 @@ def surface(
     GeometryError
         If the field changes faster than `slack` allows, as far as that leaves a gap.
 
-    Notes
-    -----
-    Dual contouring on an octree (T. Ju, F. Losasso, S. Schaefer, J. Warren, "Dual contouring of Hermite
-    data", SIGGRAPH 2002), with vertices projected onto the field along its gradient.
-
     Examples
     --------
     >>> from demo_shapes.fields import ball
@@ -120,13 +123,7 @@ def surface(
     True
     """
     low, high = np.asarray(bounds_mm, dtype=np.float64)
-    lattice = Lattice(
-        low_mm=low,
-        step_mm=step_mm,
-        coarsest=coarsest,
-        wanted=wanted or (lambda points: np.zeros(len(points), dtype=np.int64)),
-        slack=slack,
-    )
+    lattice = Lattice(low, step_mm, coarsest, wanted or _finest, slack)
     leaves = _leaves(field, lattice, high)
     values = _corner_values(field, lattice, leaves)
     edges = _cut_edges(leaves, values)
@@ -348,7 +345,8 @@ def _triangles(points: FloatArray, quads: IntArray, starts_inside: NDArray[np.bo
     quads = np.where(starts_inside[:, None], quads, quads[:, ::-1])
     corner = points[quads]
     lengths = np.linalg.norm(corner[:, [0, 1]] - corner[:, [2, 3]], axis=2)
-    turned = np.where((lengths[:, 1] < lengths[:, 0])[:, None], np.roll(quads, -1, axis=1), quads)
+    shorter = lengths[:, 1] < (1.0 - 1e-9) * lengths[:, 0]  # equal diagonals: the same way on every machine
+    turned = np.where(shorter[:, None], np.roll(quads, -1, axis=1), quads)
     faces = np.concatenate([turned[:, [0, 1, 2]], turned[:, [0, 2, 3]]])
     a, b, c = faces.T
     return np.asarray(faces[(a != b) & (b != c) & (c != a)])

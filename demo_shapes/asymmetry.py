@@ -1,11 +1,12 @@
 """Slight natural asymmetry: a smooth displacement of the right half."""
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from demo_shapes.fields import smooth_step
+from demo_shapes.fields import length, smooth_step
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -14,6 +15,30 @@ Bend = Callable[[FloatArray], FloatArray]
 _WAVES = 12
 _SHORTEST_MM, _LONGEST_MM = 60.0, 180.0
 _MARGIN_MM = 40.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sway:
+    """A sum of sine waves."""
+
+    waves: FloatArray
+    phases: FloatArray
+    heights: FloatArray
+
+    @classmethod
+    def drawn(cls, seed: int) -> "_Sway":
+        """Return the waves of a seed."""
+        rng = np.random.default_rng([seed, 2])
+        directions = rng.normal(size=(_WAVES, 3))
+        directions /= length(directions)[:, None]
+        pitch = 2.0 * np.pi / rng.uniform(_SHORTEST_MM, _LONGEST_MM, _WAVES)
+        return cls(
+            directions * pitch[:, None], rng.uniform(0.0, 2.0 * np.pi, _WAVES), rng.normal(size=(_WAVES, 3))
+        )
+
+    def at(self, points: FloatArray) -> FloatArray:
+        """Return the displacement at (n, 3) points."""
+        return np.asarray(np.sin(points @ self.waves.T + self.phases) @ self.heights)
 
 
 def warped(vertices: FloatArray, faces: IntArray, *, rms_mm: float, seed: int) -> Bend:
@@ -46,46 +71,42 @@ def warped(vertices: FloatArray, faces: IntArray, *, rms_mm: float, seed: int) -
     >>> bool((bend(ball.vertices) == ball.vertices)[ball.vertices[:, 0] < 0].all())
     True
     """
-    rng = np.random.default_rng([seed, 2])
-    directions = rng.normal(size=(_WAVES, 3))
-    directions /= np.linalg.norm(directions, axis=1)[:, None]
-    waves = directions * (2.0 * np.pi / rng.uniform(_SHORTEST_MM, _LONGEST_MM, _WAVES))[:, None]
-    phases = rng.uniform(0.0, 2.0 * np.pi, _WAVES)
-    sway = rng.normal(size=(_WAVES, 3))
+    sway = _Sway.drawn(seed)
+    middle, normal, area = _right_half(vertices, faces)
+    fade = _fade(middle)
+    along = np.einsum("ni,nij->nj", normal, _plane_motions(middle))
+    signal = np.einsum("ni,ni->n", normal, sway.at(middle)) * fade
+    weighted = (along * area[:, None]).T
+    share = np.linalg.solve(weighted @ (along * fade[:, None]), weighted @ signal)
+    rest = signal - (along @ share) * fade
+    scale = rms_mm / np.sqrt((area * rest**2).sum() / area.sum())
 
+    def bend(points: FloatArray) -> FloatArray:
+        push = sway.at(points) - _plane_motions(points) @ share
+        return np.asarray(points + scale * _fade(points)[:, None] * push)
+
+    return bend
+
+
+def _right_half(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return middles, unit normals and areas (twofold) of the triangles with x > 0."""
     a, b, c = np.moveaxis(vertices[faces], 1, 0)
     middle, normal = (a + b + c) / 3.0, np.cross(b - a, c - a)
     right = middle[:, 0] > 0.0
-    middle, normal = middle[right], normal[right]
-    area = np.linalg.norm(normal, axis=1)
-    normal = normal / np.maximum(area, 1e-12)[:, None]
+    area = length(normal[right])
+    return middle[right], normal[right] / np.maximum(area, 1e-12)[:, None], area
 
-    def raw(points: FloatArray) -> FloatArray:
-        return np.asarray(np.sin(points @ waves.T + phases) @ sway)
 
-    def fade(points: FloatArray) -> FloatArray:
-        return smooth_step(0.0, _MARGIN_MM, points[:, 0])
+def _fade(points: FloatArray) -> FloatArray:
+    return smooth_step(0.0, _MARGIN_MM, points[:, 0])
 
-    # Moving the plane by (shift, tilt, tilt) moves the right half, seen from its image, by these along x
-    # (and y, z for the tilts); their normal parts span what must be taken out.
-    def plane_motions(points: FloatArray) -> FloatArray:
-        x, y, z = points.T
-        zero = np.zeros_like(x)
-        shift = np.stack([np.ones_like(x), zero, zero], axis=1)
-        return np.stack([shift, np.stack([y, -x, zero], axis=1), np.stack([z, zero, -x], axis=1)], axis=2)
 
-    weight = np.sqrt(area)[:, None]
-    along = np.einsum("ni,nij->nj", normal, plane_motions(middle))
-    faded = along * fade(middle)[:, None]
-    signal = (normal * raw(middle)).sum(axis=1) * fade(middle)
-    share = np.linalg.solve(
-        (along * weight).T @ (faded * weight), (along * weight).T @ (signal[:, None] * weight)
-    )
-    signal = signal - (faded @ share)[:, 0]
-    scale = rms_mm / np.sqrt((area * signal**2).sum() / area.sum())
+def _plane_motions(points: FloatArray) -> FloatArray:
+    """Return how the image of the left half moves when the plane is shifted or tilted, (n, 3, 3).
 
-    def bend(points: FloatArray) -> FloatArray:
-        push = raw(points) - plane_motions(points) @ share[:, 0]
-        return np.asarray(points + scale * fade(points)[:, None] * push)
-
-    return bend
+    A shift of the plane moves the image along x; tilts turn it about z and y.
+    """
+    x, y, z = points.T
+    zero = np.zeros_like(x)
+    shift = np.stack([np.ones_like(x), zero, zero], axis=1)
+    return np.stack([shift, np.stack([y, -x, zero], axis=1), np.stack([z, zero, -x], axis=1)], axis=2)

@@ -177,9 +177,8 @@ def phantom_head(detail: str = "full", *, seed: int = 0, asymmetry_mm: float = 0
 
     Notes
     -----
-    The surface is symmetric, its triangles are not: no vertex of one side has its image on the other.
-    With an asymmetry, the displacements are chosen so that the true plane stays the least-squares one to
-    first order.
+    The surface is symmetric, its triangles are not. With an asymmetry, the displacements are chosen so that
+    the true plane stays the least-squares one to first order.
 
     Examples
     --------

@@ -1,7 +1,13 @@
 """The surface of a level set on a regular grid, closed and oriented by construction.
 
 A dual method: each grid cell that the surface passes gets one vertex per sheet, each grid edge that the
-surface cuts gets one quadrangle, which is split in two.
+surface cuts gets one quadrangle, which is split in two. Surface nets (S. F. F. Gibson, "Constrained elastic
+surface nets", MICCAI 1998) with one vertex per sheet (G. M. Nielson, "Dual marching cubes", IEEE
+Visualization 2004); a face that one sheet crosses twice in both its cells is resolved the other way round
+(R. Wenger, "Isosurfaces", 2013). Vertices are moved onto the trilinear interpolant. A quadrangle is split
+so that it stays within the tetrahedra between its grid edge and its sides, with a vertex on the grid edge
+where no diagonal does (after T. Ju and T. Udeshi, "Intersection-free contouring on an octree grid", Pacific
+Graphics 2006): triangles do not cross unless two sheets share a cell.
 """
 
 from functools import cache
@@ -127,16 +133,6 @@ def contour(
     ------
     UsageError
         If the grid is not three-dimensional, a value is not finite or the surface reaches the border.
-
-    Notes
-    -----
-    Surface nets (S. F. F. Gibson, "Constrained elastic surface nets", MICCAI 1998) with one vertex per sheet
-    (G. M. Nielson, "Dual marching cubes", IEEE Visualization 2004); a face that one sheet crosses twice in
-    both its cells is resolved the other way round (R. Wenger, "Isosurfaces", 2013). Vertices
-    are moved onto the trilinear interpolant. A quadrangle is split so that it stays within the tetrahedra
-    between its grid edge and its sides, with a vertex on the grid edge where no diagonal does (after T. Ju
-    and T. Udeshi, "Intersection-free contouring on an octree grid", Pacific Graphics 2006): triangles do
-    not cross unless two sheets share a cell.
 
     Examples
     --------
@@ -358,6 +354,7 @@ def _split(
     corners = np.take_along_axis(points[quads] - corner[:, None, :], order[:, None, :], axis=2)
     sound = np.stack([_diagonal_is_sound(corners), _diagonal_is_sound(np.roll(corners, -1, axis=1))])
     lengths = np.linalg.norm(corners[:, [0, 1]] - corners[:, [2, 3]], axis=2).T
+    lengths[1] *= 1.0 + 1e-9  # equal diagonals are split the same way on every machine
     choice = np.argmin(np.where(sound, lengths, np.inf), axis=0)
     fan = ~sound.any(axis=0)
     turned = np.where((choice == 1)[:, None], np.roll(quads, -1, axis=1), quads)[~fan]
