@@ -12,7 +12,7 @@ from mirrorprep.condition.report import CheckReport, Hole
 from mirrorprep.geometry.borders import border_groups
 from mirrorprep.geometry.nesting import closed_bodies, nesting
 from mirrorprep.geometry.normals import vertex_normals
-from mirrorprep.geometry.self_intersection import folded_pairs, self_intersections
+from mirrorprep.geometry.self_intersection import meeting_pairs
 from mirrorprep.geometry.surface_quality import noise_sd_mm, rings, spikes
 from mirrorprep.geometry.topology import EdgeTable, bodies, edge_table
 from mirrorprep.geometry.weld import weld_exact
@@ -67,7 +67,7 @@ def check(
     progress.step("triangles", 0.15)
     shape = _shape(mesh, table)
     progress.step("self-intersections", 0.25)
-    pairs, folds = _meeting(mesh)
+    pairs, folds = _meeting(mesh, shape.duplicate)
     progress.step("bodies", 0.75)
     pieces = _pieces(mesh, table, pairs)
     progress.step("points", 0.85)
@@ -138,17 +138,18 @@ def _shape(mesh: ScanMesh, table: EdgeTable) -> _Shape:
     )
 
 
-def _meeting(mesh: ScanMesh) -> tuple[IntArray, IntArray]:
+def _meeting(mesh: ScanMesh, extra: IntArray) -> tuple[IntArray, IntArray]:
     """Return the crossing and the folded pairs with the vertices at one place taken as one."""
     if len(mesh.faces) == 0:
         return np.zeros((0, 2), dtype=np.int64), np.zeros((0, 2), dtype=np.int64)
     weld = weld_exact(mesh.vertices)
-    faces = weld.label[mesh.faces]
-    vertices = mesh.vertices[weld.kept]
-    again = repeats(faces).extra
+    faces = weld.label[mesh.faces] if weld.merged else mesh.faces
+    vertices = mesh.vertices[weld.kept] if weld.merged else mesh.vertices
+    again = repeats(faces).extra if weld.merged else extra
     number = np.delete(np.arange(len(faces)), again)
-    faces = faces[number]
-    return number[self_intersections(vertices, faces)], number[folded_pairs(vertices, faces)]
+    faces = faces[number] if len(again) else faces
+    found = meeting_pairs(vertices, faces)
+    return number[found.crossing], number[found.folded]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -164,9 +165,9 @@ def _pieces(mesh: ScanMesh, table: EdgeTable, pairs: IntArray) -> _Pieces:
     count, body = bodies(mesh.faces, len(mesh.vertices))
     if count == 0:
         return _Pieces(0, 0.0, 0, inside_out=False, overlaps=np.zeros((0, 2), dtype=np.int64))
-    closed = closed_bodies(mesh.faces, body)
-    nest = nesting(mesh.vertices, mesh.faces, body, closed)
-    used = len(np.unique(mesh.faces))
+    closed = closed_bodies(table, body)
+    nest = nesting(mesh.vertices, mesh.faces, body, closed, table)
+    used = int((np.bincount(mesh.faces.ravel()) > 0).sum())
     euler = used - len(table.edges) + len(mesh.faces)
     alike = np.sign(nest.volume_mm3[nest.inside[:, 0]]) == np.sign(nest.volume_mm3[nest.inside[:, 1]])
     crossed = body[pairs]

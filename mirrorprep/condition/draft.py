@@ -1,6 +1,7 @@
 """The mesh between two steps of mending, and the record of a step."""
 
 from dataclasses import dataclass, field, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,6 +10,23 @@ from mirrorprep.solid.mesh import ScanMesh
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+
+Place = tuple[float, float, float]
+
+MOST_PLACES: Final = 24
+"""Places and details that a finding or step lists at most."""
+
+
+def places(points: FloatArray) -> tuple[Place, ...]:
+    """Return at most a few dozen of the points, evenly spread over the list.
+
+    Examples
+    --------
+    >>> places(np.eye(3))[0]
+    (1.0, 0.0, 0.0)
+    """
+    chosen = points[np.linspace(0, len(points) - 1, min(len(points), MOST_PLACES)).astype(int)]
+    return tuple((float(x), float(y), float(z)) for x, y, z in chosen)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -77,20 +95,26 @@ class MendStep:
     Attributes
     ----------
     name : str
-        ``weld``, ``drop-faulty-faces``, ``drop-islands``, ``orient``, ``split``, ``fill-holes``,
-        ``remove-self-intersections`` or ``remake``.
+        ``weld``, ``drop-faulty-faces``, ``drop-islands``, ``orient``, ``split``, ``flatten-spikes``,
+        ``fill-holes``, ``remove-self-intersections`` or ``remake``.
     changed : bool
         False when there was nothing to do.
     summary : str
         One sentence.
     counts : dict
         Numbers behind it, by name with unit.
+    where : tuple of (float, float, float)
+        Places in mm, at most a few dozen.
+    details : tuple of str
+        What was dropped, piece by piece, at most a few dozen.
     """
 
     name: str
     changed: bool
     summary: str
     counts: dict[str, float] = field(default_factory=dict)
+    where: tuple[Place, ...] = ()
+    details: tuple[str, ...] = ()
 
     def as_dict(self) -> dict[str, object]:
         """Return plain data for JSON."""

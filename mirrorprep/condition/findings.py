@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from mirrorprep.condition.draft import places
 from mirrorprep.condition.report import Hole
 from mirrorprep.geometry.topology import EdgeTable
 from mirrorprep.solid.finding import Finding, Severity
@@ -14,9 +15,7 @@ from mirrorprep.solid.mesh import ScanMesh
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-_Place = tuple[float, float, float]
 
-_MOST_PLACES: Final = 24
 _SMALLEST_PART_MM: Final = 10.0
 _LARGEST_PART_MM: Final = 15_000.0
 _MEND: Final = "Mend the scan ('mirrorprep mend')."
@@ -57,12 +56,6 @@ def findings_of(seen: Evidence) -> tuple[Finding, ...]:
             ),
         )
     return (*_edges(seen), *_faces(seen), *_meetings(seen), *_bodies(seen), *_points(seen), *_size(seen))
-
-
-def places(points: FloatArray) -> tuple[_Place, ...]:
-    """Return at most a few dozen of the points, evenly spread over the list."""
-    chosen = points[np.linspace(0, len(points) - 1, min(len(points), _MOST_PLACES)).astype(int)]
-    return tuple((float(x), float(y), float(z)) for x, y, z in chosen)
 
 
 def _count(

@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from mirrorprep.condition.draft import Draft, MendStep
+from mirrorprep.condition.draft import Draft, MendStep, places
 from mirrorprep.geometry.borders import Border, border_loops
 from mirrorprep.geometry.coplanar_borders import join_coplanar
 from mirrorprep.geometry.hole_patch import (
@@ -18,7 +18,7 @@ from mirrorprep.geometry.hole_patch import (
     smooth_patch,
 )
 from mirrorprep.geometry.orienting import pieces
-from mirrorprep.geometry.self_intersection import folded_pairs, self_intersections
+from mirrorprep.geometry.self_intersection import meeting_pairs
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -87,9 +87,7 @@ def _crossing(draft: Draft, borders: list[Border], patches: list[Patch]) -> IntA
     whole, owner = _joined(draft, borders, patches)
     new = whole.source < 0
     new[: len(draft.faces)] = False
-    pairs = self_intersections(whole.vertices, whole.faces, among=new)
-    folds = folded_pairs(whole.vertices, whole.faces[len(draft.faces) :]) + len(draft.faces)
-    hit = np.concatenate([pairs.ravel(), folds.ravel()]) - len(draft.faces)
+    hit = meeting_pairs(whole.vertices, whole.faces, among=new).all.ravel() - len(draft.faces)
     return np.bincount(owner[hit[hit >= 0]], minlength=len(patches))
 
 
@@ -115,6 +113,9 @@ def _filled(draft: Draft, borders: list[Border], patches: list[Patch]) -> tuple[
             "triangles": int((new & kept).sum()),
             "area_mm2": area,
         },
+        where=places(
+            np.array([whole.vertices[borders[i].corners].mean(axis=0) for i in filled]).reshape(-1, 3)
+        ),
     )
     return whole.keeping(kept), step
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from mirrorprep.condition.draft import Draft, MendStep
+from mirrorprep.condition.draft import MOST_PLACES, Draft, MendStep, places
 from mirrorprep.condition.faults import repeats
 from mirrorprep.geometry.nesting import closed_bodies, nesting
 from mirrorprep.geometry.orienting import faces_to_flip, pieces
@@ -30,7 +30,7 @@ def weld(draft: Draft, *, tolerance_mm: float) -> tuple[Draft, MendStep]:
     moved, distance = 0, draft.moved_mm
     if tolerance_mm > 0.0:
         table = edge_table(faces)
-        rim = np.unique(table.edges[table.open])
+        rim = np.flatnonzero(np.bincount(table.edges[table.open].ravel(), minlength=len(draft.vertices)))
         near = weld_within(draft.vertices[rim], tolerance_mm)
         target = np.arange(len(draft.vertices))
         target[rim] = rim[near.kept[near.label]]
@@ -81,20 +81,35 @@ def _sheets(faces: IntArray, first: IntArray, size: IntArray, kept: BoolArray) -
     return np.asarray(first[(size % 2 == 0) & (needed < 2) & (uses > 2).any(axis=1)])
 
 
-def drop_islands(draft: Draft, *, least_share: float) -> tuple[Draft, MendStep]:
-    """Drop bodies whose area is less than a share of the largest body's."""
+def drop_islands(draft: Draft, *, least_share: float, least_open_share: float) -> tuple[Draft, MendStep]:
+    """Drop bodies whose area is less than a share of the largest body's, another share for open ones."""
     count, body = bodies(draft.faces, len(draft.vertices))
     area = np.bincount(body, draft.areas_mm2(), count)
-    small = area < least_share * area.max(initial=0.0)
-    dropped, triangles = int(small.sum()), int(small[body].sum())
+    closed = closed_bodies(edge_table(draft.faces), body)
+    small = area < np.where(closed, least_share, least_open_share) * area.max(initial=0.0)
+    triangles = np.bincount(body, minlength=count)
+    middle = np.stack(
+        [np.bincount(body, draft.vertices[draft.faces[:, 0], k], count) / triangles for k in range(3)], axis=1
+    )
+    listed = np.flatnonzero(small)[np.argsort(-area[small], kind="stable")]
     total = float(area[small].sum())
     step = MendStep(
         name="drop-islands",
-        changed=dropped > 0,
-        summary=f"{dropped} of {count} bodies dropped ({triangles} triangles, {total:.3g} mm²).",
-        counts={"bodies": count, "dropped": dropped, "triangles": triangles, "dropped_mm2": total},
+        changed=len(listed) > 0,
+        summary=f"{len(listed)} of {count} bodies dropped, {total:.3g} mm² in all.",
+        counts={
+            "bodies": count,
+            "dropped": len(listed),
+            "triangles": int(triangles[small].sum()),
+            "dropped_mm2": total,
+        },
+        where=places(middle[listed]),
+        details=tuple(
+            f"{'closed' if closed[i] else 'open'} body of {triangles[i]} triangles, {area[i]:.3g} mm²"
+            for i in listed[:MOST_PLACES]
+        ),
     )
-    return (draft.keeping(~small[body]) if dropped else draft), step
+    return (draft.keeping(~small[body]) if len(listed) else draft), step
 
 
 def orient(draft: Draft) -> tuple[Draft, MendStep]:
@@ -106,7 +121,8 @@ def orient(draft: Draft) -> tuple[Draft, MendStep]:
     single = int(flip.sum())
     faces = np.where(flip[:, None], draft.faces[:, ::-1], draft.faces)
     piece = pieces(faces)
-    nest = nesting(draft.vertices, faces, piece, closed_bodies(faces, piece))
+    table = edge_table(faces)
+    nest = nesting(draft.vertices, faces, piece, closed_bodies(table, piece), table)
     turned = _bodies_to_turn(nest.volume_mm3, nest.inside, nest.depth())
     faces = np.where(turned[piece][:, None], faces[:, ::-1], faces)
     step = MendStep(

@@ -8,10 +8,10 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from mirrorprep.condition.draft import Draft, MendStep
+from mirrorprep.condition.draft import Draft, MendStep, places
 from mirrorprep.geometry.outer_hull import outer_hull
 from mirrorprep.geometry.patch_refinement import flip_to_delaunay
-from mirrorprep.geometry.self_intersection import folded_pairs, self_intersections
+from mirrorprep.geometry.self_intersection import meeting_pairs
 from mirrorprep.geometry.splitting import part_double_edges, split_fans
 from mirrorprep.geometry.topology import edge_table
 from mirrorprep.geometry.weld import weld_exact
@@ -38,26 +38,25 @@ def remove_self_intersections(draft: Draft) -> tuple[Draft, MendStep]:
        ring or two around move to the mean of their neighbours. A fold that this does not resolve is put back.
     """
     seams = weld_exact(draft.vertices)
-    whole = replace(draft, faces=seams.kept[seams.label[draft.faces]])
-    start = len(_meeting(whole))
-    if start == 0:
-        return draft, _step(0, 0, 0, 0, 0.0)
+    whole = replace(draft, faces=seams.kept[seams.label[draft.faces]]) if seams.merged else draft
+    met = meeting_pairs(whole.vertices, whole.faces).all
+    if len(met) == 0:
+        return draft, _step(0, 0, 0, 0)
     if not _closed(whole):
-        return draft, _step(start, 0, 0, start, 0.0)
-    current = _without_needles(whole)
-    pairs = _meeting(current)
+        return draft, _step(len(met), 0, 0, len(met))
+    current, pairs = _without_needles(whole, met)
     cut = smoothed = 0
     for attempt in ("cut", "smooth", "cut"):
         if len(pairs) == 0 or (attempt == "cut" and len(pairs) > _MOST_CUT):
             continue
-        trial = _cut(current, pairs) if attempt == "cut" else _without_folds(current, pairs)
-        rest = _meeting(trial)
-        if len(rest) < len(pairs):
-            cut += (len(pairs) - len(rest)) * (attempt == "cut")
-            smoothed += (len(pairs) - len(rest)) * (attempt == "smooth")
-            current, pairs = trial, rest
+        trial, rest = _cut(current, pairs) if attempt == "cut" else _without_folds(current, pairs)
+        cut += (len(pairs) - len(rest)) * (attempt == "cut")
+        smoothed += (len(pairs) - len(rest)) * (attempt == "smooth")
+        current, pairs = trial, rest
     lost = max(0.0, float(whole.areas_mm2().sum() - current.areas_mm2().sum()))
-    return _separated(current), _step(start, smoothed, cut, len(pairs), lost)
+    step = _step(len(met), smoothed, cut, len(pairs))
+    where = places(whole.vertices[whole.faces[met]].mean(axis=(1, 2)))
+    return _separated(current), replace(step, counts={**step.counts, "removed_mm2": lost}, where=where)
 
 
 def _closed(draft: Draft) -> bool:
@@ -65,7 +64,7 @@ def _closed(draft: Draft) -> bool:
     return bool((table.forward == table.backward).all())
 
 
-def _step(start: int, smoothed: int, cut: int, rest: int, lost_mm2: float) -> MendStep:
+def _step(start: int, smoothed: int, cut: int, rest: int) -> MendStep:
     flipped = start - smoothed - cut - rest
     how = (
         (flipped, "by flipping needles"),
@@ -84,7 +83,6 @@ def _step(start: int, smoothed: int, cut: int, rest: int, lost_mm2: float) -> Me
             "cut": cut,
             "smoothed": smoothed,
             "left": rest,
-            "removed_mm2": lost_mm2,
         },
     )
 
@@ -97,69 +95,72 @@ def _separated(draft: Draft) -> Draft:
     return replace(draft, vertices=vertices, faces=faces, source=draft.source[parent])
 
 
-def _meeting(draft: Draft, among: BoolArray | None = None) -> IntArray:
-    """Return crossing and folded pairs."""
-    pairs = self_intersections(draft.vertices, draft.faces, among=among)
-    if among is None:
-        return np.concatenate([pairs, folded_pairs(draft.vertices, draft.faces)])
-    marked = np.zeros(len(draft.vertices), dtype=bool)
-    marked[draft.faces[among]] = True
-    near = np.flatnonzero(marked[draft.faces].any(axis=1))
-    folds = near[folded_pairs(draft.vertices, draft.faces[near])]
-    return np.concatenate([pairs, folds[among[folds].any(axis=1)]])
+def _after(draft: Draft, changed: BoolArray, before: IntArray) -> IntArray:
+    """Return the pairs that meet after some faces changed, given those before by the same numbers."""
+    kept = before[~changed[before].any(axis=1)]
+    return np.concatenate([kept, meeting_pairs(draft.vertices, draft.faces, among=changed).all])
 
 
-def _changed(before: Draft, after: Draft) -> BoolArray:
-    """Return the faces of `after` that are not faces of `before` at the same places."""
-    same = np.zeros(len(after.faces), dtype=bool)
-    whole = np.bincount(after.source[after.source >= 0], minlength=int(before.source.max(initial=0)) + 1) == 1
-    own = np.flatnonzero(after.source >= 0)
-    old = np.full(len(whole), -1, dtype=np.int64)
-    listed = before.source >= 0
-    old[before.source[listed]] = np.flatnonzero(listed)
-    own = own[whole[after.source[own]] & (old[after.source[own]] >= 0)]
-    match = old[after.source[own]]
-    same[own] = (before.vertices[before.faces[match]] == after.vertices[after.faces[own]]).all(axis=(1, 2))
-    return ~same
-
-
-def _without_needles(draft: Draft) -> Draft:
-    """Flip the edges of thin triangles that lie flat upon a neighbour."""
-    folds = folded_pairs(draft.vertices, draft.faces)
-    if len(folds) == 0:
-        return draft
-    near = np.isin(draft.faces, draft.faces[folds]).any(axis=1)
-    region = np.flatnonzero(near)
-    outside = draft.faces[~near]
-    touching = outside[np.isin(outside, draft.faces[region]).sum(axis=1) >= 2]
-    ring = edge_table(touching).edges if len(touching) else np.zeros((0, 2), dtype=np.int64)
+def _without_needles(draft: Draft, pairs: IntArray) -> tuple[Draft, IntArray]:
+    """Flip the edges of thin triangles about the places where triangles meet."""
+    near = _of(_marked(draft, pairs), draft.faces)
+    region, outside = np.flatnonzero(near), draft.faces[~near]
+    rim = np.zeros(len(draft.vertices), dtype=bool)
+    rim[draft.faces[region]] = True
+    touching = outside[rim[outside].sum(axis=1) >= 2]
+    bridges = edge_table(touching).edges if len(touching) else np.zeros((0, 2), dtype=np.int64)
     faces = draft.faces.copy()
-    faces[region] = flip_to_delaunay(draft.vertices, draft.faces[region], ring, thinner_than=_THIN)
-    return replace(draft, faces=faces)
+    faces[region] = flip_to_delaunay(draft.vertices, draft.faces[region], bridges, thinner_than=_THIN)
+    changed = (faces != draft.faces).any(axis=1)
+    flipped = replace(draft, faces=faces)
+    rest = _after(flipped, changed, pairs)
+    return (flipped, rest) if len(rest) < len(pairs) else (draft, pairs)
 
 
-def _without_folds(draft: Draft, pairs: IntArray) -> Draft:
+def _without_folds(draft: Draft, pairs: IntArray) -> tuple[Draft, IntArray]:
     """Move the vertices of small folds to the mean of their neighbours until nothing meets there."""
-    original, current = draft, draft
+    current = draft
     touched = np.zeros(len(draft.vertices), dtype=bool)
-    near = _near_on_surface(draft, pairs)
+    near, rest = _near_on_surface(draft, pairs), pairs
     for number in range(_RELAX_ROUNDS):
         if len(near) == 0:
             break
-        region = np.zeros(len(draft.vertices), dtype=bool)
-        region[draft.faces[near]] = True
+        region = _marked(draft, near)
         for _ in range(1 if number < _WIDER_AFTER else 2):
-            region[draft.faces[region[draft.faces].any(axis=1)]] = True
+            region[draft.faces[_of(region, draft.faces)]] = True
         touched |= region
         rows = np.flatnonzero(region)
         current = current.with_moved(rows, _means(current, rows))
-        near = _near_on_surface(current, _meeting(current, among=_of(touched, draft.faces)))
-    return _accepted(original, current, touched)
+        rest = _after(current, _of(touched, draft.faces), pairs)
+        near = _near_on_surface(current, rest[touched[draft.faces[rest]].any(axis=(1, 2))])
+    back = _spoilt(current, rest, touched)
+    vertices, moved = current.vertices.copy(), current.moved_mm.copy()
+    vertices[back] = draft.vertices[back]
+    own = back[: len(moved)]
+    moved[own] = draft.moved_mm[own]
+    settled = replace(current, vertices=vertices, moved_mm=moved)
+    rest = _after(settled, _of(touched, draft.faces), pairs)
+    return (settled, rest) if len(rest) < len(pairs) else (draft, pairs)
+
+
+def _marked(draft: Draft, pairs: IntArray) -> BoolArray:
+    """Return the vertices of the triangles of some pairs."""
+    marked = np.zeros(len(draft.vertices), dtype=bool)
+    marked[draft.faces[pairs]] = True
+    return marked
 
 
 def _of(marked: BoolArray, faces: IntArray) -> BoolArray:
     """Return the faces with a marked corner."""
     return np.asarray(marked[faces].any(axis=1))
+
+
+def _spoilt(draft: Draft, pairs: IntArray, touched: BoolArray) -> BoolArray:
+    """Return the touched vertices of regions in which something still meets."""
+    label = _labels(draft.faces[_of(touched, draft.faces)], len(draft.vertices))
+    spoilt = np.zeros(len(draft.vertices), dtype=bool)
+    spoilt[label[draft.faces[pairs]].ravel()] = True
+    return np.asarray(touched & spoilt[label])
 
 
 def _near_on_surface(draft: Draft, pairs: IntArray) -> IntArray:
@@ -193,42 +194,40 @@ def _means(draft: Draft, rows: IntArray) -> FloatArray:
     return np.asarray(np.stack(sums, axis=1) / valence[:, None])
 
 
-def _accepted(original: Draft, current: Draft, touched: BoolArray) -> Draft:
-    """Put the vertices of those regions back in which something still meets."""
-    if not touched.any():
-        return original
-    among = _of(touched, current.faces)
-    label = _labels(current.faces[among], len(current.vertices))
-    pairs = _meeting(current, among=among)
-    spoilt = np.zeros(len(current.vertices), dtype=bool)
-    spoilt[np.unique(label[current.faces[pairs]])] = True
-    back = touched & spoilt[label]
-    vertices, moved = current.vertices.copy(), current.moved_mm.copy()
-    vertices[back] = original.vertices[back]
-    own = back[: len(moved)]
-    moved[own] = original.moved_mm[own]
-    return replace(current, vertices=vertices, moved_mm=moved)
-
-
-def _cut(draft: Draft, pairs: IntArray) -> Draft:
-    """Return the outer hull, triangles nudged apart where they only touch."""
-    corners = np.unique(draft.faces[pairs])
+def _cut(draft: Draft, pairs: IntArray) -> tuple[Draft, IntArray]:
+    """Return the outer hull and what still meets, triangles nudged apart where they only touch."""
+    corners = np.flatnonzero(_marked(draft, pairs))
+    around = _of(_marked(draft, pairs), draft.faces)
     ends = draft.vertices[edge_table(draft.faces[np.unique(pairs)]).edges]
     step = float(np.median(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)))
-    best, fewest = draft, len(pairs)
+    best, rest = draft, pairs
     for number, amount in enumerate(_NUDGES):
-        noise = np.random.default_rng(number).uniform(-1.0, 1.0, size=(len(corners), 3))
-        trial = (
-            draft.with_moved(corners, draft.vertices[corners] + amount * step * noise) if amount else draft
-        )
-        meeting = self_intersections(trial.vertices, trial.faces)
-        hull = outer_hull(trial.vertices, trial.faces, meeting)
+        trial, meeting = draft, pairs
+        if amount:
+            noise = np.random.default_rng(number).uniform(-1.0, 1.0, size=(len(corners), 3))
+            trial = draft.with_moved(corners, draft.vertices[corners] + amount * step * noise)
+            meeting = _after(trial, around, pairs)
+        crossing = _crossing(trial, meeting)
+        hull = outer_hull(trial.vertices, trial.faces, crossing)
         if hull is None:
             continue
         cut = replace(trial, vertices=hull.vertices, faces=hull.faces, source=trial.source[hull.parent])
-        rest = len(_meeting(cut, among=_changed(trial, cut)))
-        if rest < fewest:
-            best, fewest = cut, rest
-        if rest == 0:
+        left = meeting_pairs(cut.vertices, cut.faces, among=_of_cut(hull.parent, crossing)).all
+        if len(left) < len(rest):
+            best, rest = cut, left
+        if len(left) == 0:
             break
-    return best
+    return best, rest
+
+
+def _crossing(draft: Draft, pairs: IntArray) -> IntArray:
+    """Return those pairs that share at most one corner."""
+    a, b = draft.faces[pairs[:, 0]], draft.faces[pairs[:, 1]]
+    return np.asarray(pairs[(a[:, :, None] == b[:, None, :]).sum(axis=(1, 2)) < 2])
+
+
+def _of_cut(parent: IntArray, pairs: IntArray) -> BoolArray:
+    """Return the faces that are pieces of a crossing one."""
+    cut = np.zeros(int(parent.max(initial=0)) + 1, dtype=bool)
+    cut[pairs[pairs < len(cut)]] = True
+    return np.asarray(cut[parent])

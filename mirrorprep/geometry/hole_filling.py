@@ -47,13 +47,28 @@ def minimal_area_triangulation(points: FloatArray, *, forbidden: IntArray | None
     penalty = np.zeros((count, count))
     if forbidden is not None and len(forbidden):
         penalty[forbidden[:, 0], forbidden[:, 1]] = penalty[forbidden[:, 1], forbidden[:, 0]] = _FORBIDDEN
-    coarse = np.unique(np.linspace(0, count, min(count, MOST_CORNERS), endpoint=False).astype(np.int64))
+    coarse = _coarse(count, penalty)
     parts = [coarse[_least_area(points[coarse], penalty[np.ix_(coarse, coarse)])]]
     for start, stop in zip(coarse, np.append(coarse[1:], count), strict=True):
         if stop - start > 1:
             ring = np.arange(start, stop + 1) % count
             parts.append(ring[_least_area(points[ring], penalty[np.ix_(ring, ring)])])
     return np.concatenate(parts)
+
+
+def _coarse(count: int, penalty: FloatArray) -> IntArray:
+    """Return corners evenly spread over the polygon such that no two in a row are forbidden to be joined."""
+    chosen, stride = [0], count / min(count, MOST_CORNERS)
+    while True:
+        after = max(chosen[-1] + 1, round(len(chosen) * stride))
+        while after < count and after - chosen[-1] > 1 and penalty[chosen[-1], after]:
+            after += 1
+        if after >= count:
+            break
+        chosen.append(after)
+    while len(chosen) > 3 and count - chosen[-1] > 1 and penalty[chosen[-1], 0]:
+        chosen.pop()
+    return np.array(chosen, dtype=np.int64)
 
 
 def _least_area(points: FloatArray, penalty: FloatArray) -> IntArray:

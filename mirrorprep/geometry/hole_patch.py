@@ -23,7 +23,7 @@ IntArray = NDArray[np.int64]
 
 _BAND: Final = 0.5
 _SMOOTHING: Final = 0.05
-_MOST_NODES: Final = 300
+_MOST_NODES: Final = 200
 _GROWTH: Final = 0.15
 _FLAT_GROWTH: Final = 0.4
 _MOST_BULGE: Final = 1.2
@@ -167,20 +167,22 @@ def smooth_patch(around: Surroundings, border: Border) -> Patch | None:
     vertices, faces = np.concatenate([rim, flat.vertices]), flat.faces
     miss = surface.values(rim)
     for _ in range(2):
-        vertices = _onto(surface, vertices, faces, miss)
+        vertices = _onto(surface, vertices, faces, miss, rounds=2)
         faces = flip_to_delaunay(vertices, faces, around.bridges(border.corners))
         vertices = relax(vertices, faces, count, rounds=2)
-    vertices = _onto(surface, vertices, faces, miss)
+    vertices = _onto(surface, vertices, faces, miss, rounds=5)
     moved = np.linalg.norm(vertices[count:] - rim.mean(axis=0), axis=1)
     if not np.isfinite(vertices).all() or moved.max() > _MOST_BULGE * 2.0 * radius:
         return None
     return Patch(kind=PatchKind.SMOOTH, vertices=vertices[count:], faces=faces)
 
 
-def _onto(surface: ImplicitSurface, vertices: FloatArray, faces: IntArray, miss: FloatArray) -> FloatArray:
+def _onto(
+    surface: ImplicitSurface, vertices: FloatArray, faces: IntArray, miss: FloatArray, *, rounds: int
+) -> FloatArray:
     count = len(miss)
     moved = vertices.copy()
-    moved[count:] = surface.project(vertices[count:], target=_harmonic(vertices, faces, miss))
+    moved[count:] = surface.project(vertices[count:], target=_harmonic(vertices, faces, miss), rounds=rounds)
     return moved
 
 

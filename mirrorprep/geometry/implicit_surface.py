@@ -67,7 +67,7 @@ class ImplicitSurface:
         )
         self._weights, self._polynomial = solved[:count], solved[count:]
 
-    def project(self, points: FloatArray, *, target: FloatArray | None = None, rounds: int = 6) -> FloatArray:
+    def project(self, points: FloatArray, *, target: FloatArray | None = None, rounds: int = 5) -> FloatArray:
         """Return the points moved along the gradient to where the function has the target values (or 0).
 
         Target values are lengths in mm of about the signed distance.

@@ -8,7 +8,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from mirrorprep.geometry.box_pairs import overlapping_boxes
-from mirrorprep.geometry.topology import EdgeTable, edge_table
+from mirrorprep.geometry.topology import EdgeTable
 from mirrorprep.geometry.winding_number import winding_numbers
 
 FloatArray = NDArray[np.float64]
@@ -36,7 +36,9 @@ class Nesting:
         return np.bincount(self.inside[:, 0], minlength=len(self.volume_mm3))
 
 
-def nesting(vertices: FloatArray, faces: IntArray, body: IntArray, closed: BoolArray) -> Nesting:
+def nesting(
+    vertices: FloatArray, faces: IntArray, body: IntArray, closed: BoolArray, table: EdgeTable
+) -> Nesting:
     """Return signed volumes and enclosures of the bodies.
 
     Parameters
@@ -47,6 +49,8 @@ def nesting(vertices: FloatArray, faces: IntArray, body: IntArray, closed: BoolA
         Body number of each face, from 0.
     closed : (b,) bool
         Which bodies are closed (see `closed_bodies`); only these can enclose others.
+    table : EdgeTable
+        The mesh's edges.
 
     Returns
     -------
@@ -56,23 +60,23 @@ def nesting(vertices: FloatArray, faces: IntArray, body: IntArray, closed: BoolA
     --------
     >>> from mirrorprep.solid.primitives import box
     >>> shell = box([4, 4, 4]) - box([2, 2, 2])
-    >>> from mirrorprep.geometry.topology import bodies
-    >>> count, body = bodies(shell.mesh.faces, len(shell.mesh.vertices))
-    >>> nest = nesting(shell.mesh.vertices, shell.mesh.faces, body, np.ones(count, dtype=bool))
+    >>> from mirrorprep.geometry.topology import bodies, edge_table
+    >>> table, body = edge_table(shell.mesh.faces), bodies(shell.mesh.faces, len(shell.mesh.vertices))[1]
+    >>> nest = nesting(shell.mesh.vertices, shell.mesh.faces, body, closed_bodies(table, body), table)
     >>> sorted(nest.volume_mm3.round(9).tolist()), nest.depth().tolist().count(1)
     ([-8.0, 64.0], 1)
     """
     count = len(closed)
     corners = vertices[faces]
-    low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
-    np.minimum.at(low, body, corners.min(axis=1))
-    np.maximum.at(high, body, corners.max(axis=1))
-    order = np.argsort(body, kind="stable")
-    first = order[np.searchsorted(body[order], np.arange(count))]
+    order = np.argsort(body, kind="stable") if count > 1 else np.arange(len(body))
+    starts = np.searchsorted(body[order], np.arange(count))
+    first = order[starts]
+    flat = corners[order].reshape(-1, 3)
+    low, high = np.minimum.reduceat(flat, 3 * starts), np.maximum.reduceat(flat, 3 * starts)
     middle = (low + high) / 2.0
     a, b, c = (corners[:, k] - middle[body] for k in range(3))
     sixfold = np.bincount(body, np.einsum("ij,ij->i", a, np.cross(b, c)), count).astype(np.float64)
-    volume = (sixfold + _border_cones(vertices, faces, body, middle, count)) / 6.0
+    volume = (sixfold + _border_cones(vertices, faces, body, middle, table)) / 6.0
     found = [np.zeros((0, 2), dtype=np.int64)]
     for one, other in overlapping_boxes(low, high):
         for inner, outer in ((one, other), (other, one)):
@@ -88,10 +92,9 @@ def nesting(vertices: FloatArray, faces: IntArray, body: IntArray, closed: BoolA
     )
 
 
-def closed_bodies(faces: IntArray, body: IntArray) -> BoolArray:
+def closed_bodies(table: EdgeTable, body: IntArray) -> BoolArray:
     """Return which bodies have only edges of two triangles that run opposite ways, shape (b,)."""
     closed = np.ones(int(body.max(initial=-1)) + 1, dtype=bool)
-    table = edge_table(faces)
     closed[body[~_sound(table)[table.of_face].all(axis=1)]] = False
     return closed
 
@@ -101,10 +104,10 @@ def _sound(table: EdgeTable) -> BoolArray:
 
 
 def _border_cones(
-    vertices: FloatArray, faces: IntArray, body: IntArray, middle: FloatArray, count: int
+    vertices: FloatArray, faces: IntArray, body: IntArray, middle: FloatArray, table: EdgeTable
 ) -> FloatArray:
     """Return sixfold the volume added per body by closing each border with a cone to its own middle."""
-    table = edge_table(faces)
+    count = len(middle)
     face, corner = np.nonzero(table.open[table.of_face])
     if len(face) == 0:
         return np.zeros(count)

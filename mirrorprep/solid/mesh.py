@@ -115,7 +115,7 @@ class ScanMesh:
         """Lowest and highest corner of the box around the used vertices, shape (2, 3)."""
         if len(self.faces) == 0:
             return np.zeros((2, 3))
-        used = self.vertices[np.unique(self.faces)]
+        used = self.vertices[np.bincount(self.faces.ravel(), minlength=len(self.vertices)) > 0]
         return np.stack([used.min(axis=0), used.max(axis=0)])
 
     @property
