@@ -32,7 +32,13 @@ import numpy as np
 from mirrorprep.errors import MirrorPrepError
 from mirrorprep.intake.read import read_scan
 
-CASE_SECONDS = 10.0
+CASE_SECONDS = 5.0
+"""Processor time that a case may take."""
+
+HANG_SECONDS = 60.0
+"""Time on the clock after which a silent worker is stopped."""
+
+LARGEST_BASE_BYTES = 100_000
 MEMORY_BYTES = 1536 * 2**20
 """Address space of a worker: its libraries map about 700 MiB of it before the first case."""
 
@@ -73,13 +79,17 @@ def say(line):
     sys.stdout.flush()
 
 
-def samples():
-    """Return the small valid files that everything starts from."""
+def samples(folder=""):
+    """Return the small files that everything starts from, and those of a folder if one is given."""
     path = Path(__file__).parent / "intake" / "samples.py"
     spec = importlib.util.spec_from_file_location("fuzz_samples", path)
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
-    return module.every_format()
+    found = module.every_format()
+    for path in sorted(Path(folder).iterdir()) if folder else ():
+        if path.stat().st_size <= LARGEST_BASE_BYTES:
+            found[path.name] = path.read_bytes()
+    return found
 
 
 def _span(rng, data, longest=64):
@@ -249,7 +259,7 @@ def make_case(bases, seed, index):
         data = change(rng, data)
     if rng.random() < 0.05:
         other = bases[names[int(rng.integers(0, len(names)))]]
-        data = cut(rng, data) + other[int(rng.integers(0, len(other))) :]
+        data = cut(rng, data) + other[int(rng.integers(0, len(other) + 1)) :]
     if rng.random() < 0.1:
         name = "x" + Path(names[int(rng.integers(0, len(names)))]).suffix
     unit = [None, "mm", "m"][int(rng.integers(0, 3))]
@@ -280,7 +290,7 @@ def run_case(case, folder):
     name, data, unit, weld_mm = case
     path = Path(folder, name)
     path.write_bytes(data)
-    start = time.perf_counter()
+    start = time.process_time()
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error")
@@ -291,19 +301,19 @@ def run_case(case, folder):
     else:
         ending = "mesh"
         judge_mesh(mesh)
-    seconds = time.perf_counter() - start
+    seconds = time.process_time() - start
     path.unlink()
     assert not os.listdir(folder), "a file left behind"
     assert seconds < CASE_SECONDS, f"{seconds:.1f} s (limit {CASE_SECONDS} s)"
     return ending, seconds
 
 
-def work(seed, start, stop, step):
+def work(seed, start, stop, step, folder):
     """Run a worker's share of the cases and print one line for each."""
     import resource
 
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
-    bases = samples()
+    bases = samples(folder)
     with tempfile.TemporaryDirectory() as folder:
         for index in range(start, stop, step):
             say(f"begin {index}")
@@ -321,8 +331,8 @@ def work(seed, start, stop, step):
 class Supervisor:
     """Keeps one worker going and takes down what it says."""
 
-    def __init__(self, seed, start, stop, step):
-        self.seed, self.next, self.stop, self.step = seed, start, stop, step
+    def __init__(self, seed, start, stop, step, folder):
+        self.seed, self.next, self.stop, self.step, self.folder = seed, start, stop, step, folder
         self.endings, self.faults, self.slowest, self.peak = Counter(), [], (0.0, -1), 0
 
     def run(self):
@@ -334,14 +344,15 @@ class Supervisor:
         import threading
 
         begun, last = self.next, time.monotonic()
-        command = [sys.executable, __file__, "--work", *map(str, (self.seed, begun, self.stop, self.step))]
+        command = [sys.executable, __file__, "--also", self.folder, "--work"]
+        command += [str(number) for number in (self.seed, begun, self.stop, self.step)]
         environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
         worker = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment)
         hung = threading.Event()
 
         def watch():
             while worker.poll() is None:
-                if time.monotonic() - last > 3 * CASE_SECONDS:
+                if time.monotonic() - last > HANG_SECONDS:
                     hung.set()
                     worker.kill()
                 time.sleep(0.5)
@@ -361,7 +372,7 @@ class Supervisor:
         code = worker.wait()
         if open_case is not None:
             reason = (
-                f"hung, stopped after {3 * CASE_SECONDS:.0f} s"
+                f"hung, stopped after {HANG_SECONDS:.0f} s"
                 if hung.is_set()
                 else f"killed its worker ({code})"
             )
@@ -382,11 +393,11 @@ class Supervisor:
         self.slowest = max(self.slowest, (float(seconds), index))
 
 
-def campaign(cases, seed, workers):
+def campaign(cases, seed, workers, folder):
     """Run the campaign and print its result; return the number of faults."""
     import threading
 
-    shares = [Supervisor(seed, k, cases, workers) for k in range(workers)]
+    shares = [Supervisor(seed, k, cases, workers, folder) for k in range(workers)]
     threads = [threading.Thread(target=share.run) for share in shares]
     start = time.monotonic()
     for thread in threads:
@@ -412,18 +423,19 @@ def main():
     parser.add_argument("--cases", type=int, default=20_000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--also", default="", help="a folder whose small files are damaged too")
     parser.add_argument("--only", type=int, help="run this case alone and show its traceback")
     parser.add_argument("--work", type=int, nargs=4, help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.work:
-        work(*options.work)
+        work(*options.work, options.also)
     elif options.only is not None:
         with tempfile.TemporaryDirectory() as folder:
-            case = make_case(samples(), options.seed, options.only)
+            case = make_case(samples(options.also), options.seed, options.only)
             say(f"{case[0]} {len(case[1])} bytes {case[2:]} {case[1][:200]!r}")
             say(str(run_case(case, folder)))
     else:
-        sys.exit(campaign(options.cases, options.seed, options.workers) > 0)
+        sys.exit(campaign(options.cases, options.seed, options.workers, options.also) > 0)
 
 
 if __name__ == "__main__":

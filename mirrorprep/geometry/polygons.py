@@ -14,6 +14,7 @@ MAX_EAR_TESTS: Final = 50_000
 """Ears tried in one call (a few seconds' work, one in a ring of many corners counts as several);
 polygons left over are fanned all the same."""
 
+_STEP_COST: Final = 2
 _TEST_CORNERS: Final = 64
 _FLAT: Final = 1e-9
 
@@ -148,7 +149,7 @@ def clip_ears(points: FloatArray, tests: list[int]) -> IntArray | None:
         if ear is None:
             return None
         triangles[row] = ring[ear - 1], ring[ear], ring[(ear + 1) % len(ring)]
-        ring = np.delete(ring, ear)
+        ring = np.concatenate([ring[:ear], ring[ear + 1 :]])
     triangles[-1] = ring
     return triangles if _doubled_area(*flat[ring]) > 0.0 else None
 
@@ -167,21 +168,26 @@ def _doubled_area(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
 
 def _best_ear(ring: FloatArray, tests: list[int]) -> int | None:
     """Return the roundest corner whose triangle holds no other corner of the ring, or None."""
-    before, after = np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0)
+    before = np.concatenate([ring[-1:], ring[:-1]])
+    after = np.concatenate([ring[1:], ring[:1]])
     area = _doubled_area(before, ring, after)
-    lengths = sum(((p - q) ** 2).sum(axis=1) for p, q in ((before, ring), (ring, after), (after, before)))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        quality = np.where(lengths > 0.0, area / lengths, 0.0)
-    reflex = np.flatnonzero(area <= 0.0)
+    lengths = _squares(ring - before) + _squares(after - ring) + _squares(after - before)
+    quality = area / np.maximum(lengths, np.finfo(np.float64).tiny)
+    reflex = area <= 0.0
+    tests[0] -= _STEP_COST
     for ear in np.argsort(-quality, kind="stable"):
         if quality[ear] <= _FLAT or tests[0] <= 0:
             return None
         tests[0] -= 1 + len(ring) // _TEST_CORNERS
-        others = np.setdiff1d(reflex, [ear - 1 if ear else len(ring) - 1, (ear + 1) % len(ring)])
-        inside = _inside(ring[others], before[ear], ring[ear], after[ear])
-        if not inside.any():
+        others = reflex.copy()
+        others[[ear - 1, (ear + 1) % len(ring)]] = False
+        if not _inside(ring[others], before[ear], ring[ear], after[ear]).any():
             return int(ear)
     return None
+
+
+def _squares(vectors: FloatArray) -> FloatArray:
+    return np.asarray(vectors[:, 0] ** 2 + vectors[:, 1] ** 2)
 
 
 def _inside(points: FloatArray, a: FloatArray, b: FloatArray, c: FloatArray) -> NDArray[np.bool_]:

@@ -110,7 +110,7 @@ def _starts(changes: BoolArray) -> BoolArray:
 
 def _part_collisions(bits: Bits, order: IntArray, starts: BoolArray) -> None:
     """Sort groups that hold different places by those places and part them; changes both arrays."""
-    ranked = bits[order]
+    ranked = np.take(bits, order, axis=0)
     mixed = _changes(ranked) & ~starts[1:]
     if not mixed.any():
         return

@@ -113,7 +113,7 @@ def test_ears_run_out_on_a_line():
 
 
 def test_tests_are_counted_over_all_polygons(monkeypatch):
-    monkeypatch.setattr(polygons, "MAX_EAR_TESTS", 40)
+    monkeypatch.setattr(polygons, "MAX_EAR_TESTS", 60)
     comb = lifted(SHAPES["comb"])
     cut = triangulate(comb, np.full(9, len(comb)), np.tile(np.arange(len(comb)), 9))
     assert cut.clipped >= 1
