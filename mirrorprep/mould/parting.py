@@ -1,7 +1,7 @@
 """Parting surface: where the two halves of the mould meet."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -11,7 +11,7 @@ from mirrorprep.geometry.column_raster import ColumnGrid, raster
 from mirrorprep.geometry.height_field import HeightField, body_below, level_field, widened
 from mirrorprep.mould.parting_contour import Probes, contour_sheet
 from mirrorprep.mould.parting_guide import Guide
-from mirrorprep.mould.pull_direction import search_pull_direction
+from mirrorprep.mould.pull_direction import PullSearch, search_pull_direction
 from mirrorprep.mould.undercut import best_plane, bound_mm3, raster_frame, unit_direction
 from mirrorprep.progress import SILENT, Progress
 from mirrorprep.solid.certify import certify
@@ -53,6 +53,8 @@ class PartingSurface:
     steepest_deg : float
         Steepest angle of the land, the surface outside the part, beyond a third of the margin. Beside the
         part the surface follows the part's outline, however steep that is.
+    search : PullSearch or None
+        The landscape of pull directions, when the direction was searched.
     """
 
     kind: str
@@ -63,6 +65,7 @@ class PartingSurface:
     outline: tuple[FloatArray, ...]
     field: HeightField
     steepest_deg: float
+    search: PullSearch | None = None
 
     def height_mm(self, uv: ArrayLike) -> FloatArray:
         """Return the surface's height in the pull frame over (n, 2) points."""
@@ -145,8 +148,10 @@ def find_parting(
         raise UsageError(f"'{kind}' is no kind of parting.", remedy=f"Use one of {', '.join(KINDS)}.")
     if not (np.isfinite(margin_mm) and margin_mm > 0.0):
         raise UsageError(f"The margin is {margin_mm} mm.", remedy="Give a margin above 0 mm.")
+    search = None
     if pull_direction is None:
-        kind, pull = _searched(part, kind, progress.part(0.0, 0.6))
+        search = search_pull_direction(part, progress=progress.part(0.0, 0.6))
+        kind, pull = _chosen(search, kind)
     else:
         pull = unit_direction(pull_direction)
     seen = _Seen.of(part, pull)
@@ -155,12 +160,11 @@ def find_parting(
         kind = "plane" if seen.plane_is_as_good(part.volume_mm3) else "contour"
     surface = seen.plane(margin_mm) if kind == "plane" else seen.contour(margin_mm, guides)
     progress.step("parting surface", 1.0)
-    return surface
+    return replace(surface, search=search)
 
 
-def _searched(part: Solid, kind: str, progress: Progress) -> tuple[str, FloatArray]:
+def _chosen(found: PullSearch, kind: str) -> tuple[str, FloatArray]:
     """Return the kind of parting and the pull direction that suit the part."""
-    found = search_pull_direction(part, progress=progress)
     if kind == "auto":
         gain = found.for_plane.plane_trapped_mm3 - found.for_contour.bound_mm3
         kind = "plane" if gain <= AS_GOOD_SHARE * found.volume_mm3 else "contour"

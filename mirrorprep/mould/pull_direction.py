@@ -60,6 +60,8 @@ class PullSearch:
     for_contour, for_plane : Pull
         The best pull for a surface that follows the contour and for a plane, refined and measured on the
         part itself.
+    alternatives : tuple of Pull
+        Other good pulls, well apart, measured on the part itself: those for a contour first.
     volume_mm3 : float
         The part's volume.
     coarse_triangles : int
@@ -75,6 +77,7 @@ class PullSearch:
     plane_offset_mm: FloatArray
     for_contour: Pull
     for_plane: Pull
+    alternatives: tuple[Pull, ...]
     volume_mm3: float
     coarse_triangles: int
     coarse_error: float
@@ -174,18 +177,19 @@ def search_pull_direction(
     progress.step("pull directions", 0.0)
     landscape = coarse.pulls(axes, _COARSE_COLUMNS)
     progress.step("refining the pull direction", 0.5)
-    best = [_refined(models, axes, landscape, plane=plane) for plane in (False, True)]
+    for_contour, for_plane = (_refined(models, axes, landscape, plane=plane) for plane in (False, True))
     progress.step("pull direction", 1.0)
     return PullSearch(
         directions=axes,
         bound_mm3=np.array([pull.bound_mm3 for pull in landscape]),
         plane_trapped_mm3=np.array([pull.plane_trapped_mm3 for pull in landscape]),
         plane_offset_mm=np.array([pull.plane_offset_mm for pull in landscape]),
-        for_contour=best[0],
-        for_plane=best[1],
+        for_contour=for_contour[0],
+        for_plane=for_plane[0],
+        alternatives=(*for_contour[1:], *for_plane[1:]),
         volume_mm3=full.volume_mm3,
         coarse_triangles=len(coarse.faces),
-        coarse_error=max(_disagreement(full, coarse, pull) for pull in best),
+        coarse_error=max(_disagreement(full, coarse, pull) for pull in (for_contour[0], for_plane[0])),
     )
 
 
@@ -217,7 +221,7 @@ def _decimated(part: Solid) -> Solid:
     return copy
 
 
-def _refined(models: _Models, axes: FloatArray, landscape: list[Pull], *, plane: bool) -> Pull:
+def _refined(models: _Models, axes: FloatArray, landscape: list[Pull], *, plane: bool) -> list[Pull]:
     """Rank the landscape's best few again on a closer copy, walk downhill from there, measure on the part."""
     model = models.coarse if plane else models.close
     spacing = np.sqrt(2.0 * np.pi / len(axes))
@@ -229,7 +233,7 @@ def _refined(models: _Models, axes: FloatArray, landscape: list[Pull], *, plane:
         for start in _separate_minima(likely, costs, 2.0 * spacing)
     ]
     measured = models.full.pulls(np.array([end.direction for end in ends]), _FULL_COLUMNS)
-    return min(measured, key=lambda pull: models.full.cost(pull, plane=plane))
+    return sorted(measured, key=lambda pull: models.full.cost(pull, plane=plane))
 
 
 def _separate_minima(axes: FloatArray, costs: FloatArray, apart_rad: float) -> list[int]:

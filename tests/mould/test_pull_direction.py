@@ -57,6 +57,10 @@ def test_search_is_as_good_as_measuring_every_direction_on_the_part(bunny, found
     assert found.for_plane.plane_trapped_mm3 <= min(t.best_trapped_mm3 for t in every) + 1e-3 * volume
     assert found.for_contour.bound_mm3 <= min(t.bound_mm3 for t in every) + 3e-4 * volume
     assert found.coarse_error < 0.01
+    assert len(found.alternatives) >= 2
+    for other in found.alternatives:
+        assert other.bound_mm3 >= 0.0
+        assert np.linalg.norm(other.direction) == pytest.approx(1.0)
 
 
 def test_landscape_agrees_with_the_part(bunny, found_bunny):
