@@ -41,13 +41,14 @@ def sign(severity: Severity) -> str:
     return f'<svg class="sign" viewBox="0 0 16 16" fill="currentColor" aria-hidden="true">{shape}</svg>'
 
 
-def table(headings: Sequence[str], rows: Sequence[str]) -> str:
+def table(headings: Sequence[str], rows: Sequence[str], *, kind: str = "") -> str:
     """Return a table of rows made of cells, or nothing when there are none."""
     if not rows:
         return ""
     head = "".join(f'<th scope="col">{escape(words)}</th>' if words else "<td></td>" for words in headings)
     body = "".join(f"<tr>{row}</tr>" for row in rows)
-    return f'<div class="wide"><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
+    look = f' class="{kind}"' if kind else ""
+    return f'<div class="wide"><table{look}><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
 
 
 def bullets(words: Sequence[str], kind: str = "") -> str:

@@ -11,7 +11,7 @@ from typing import Final, Literal
 from mirrorprep import cautions
 from mirrorprep.errors import UsageError
 from mirrorprep.handover.atomic import already_there, output_folder, write_bytes, write_text
-from mirrorprep.handover.figure_text import Value, uncertainty_words, value_words
+from mirrorprep.handover.figure_text import Value, number_words, uncertainty_words, value_words
 from mirrorprep.handover.provenance import sha256_of_file
 from mirrorprep.handover.view import Scene
 from mirrorprep.solid.finding import Finding, Severity
@@ -66,6 +66,8 @@ class Figure:
         In the same unit, one standard deviation unless `uncertainty_kind` says otherwise.
     uncertainty_kind : str
         What the uncertainty is.
+    interval : (float, float) or None
+        Lowest and highest value, where a range says more than a standard deviation.
     evidence : str
         How the value was found or checked.
     main : bool
@@ -77,21 +79,30 @@ class Figure:
     unit: str = ""
     uncertainty: float | None = None
     uncertainty_kind: str = "1 s.d."
+    interval: tuple[float, float] | None = None
     evidence: str = ""
     main: bool = False
 
     @property
     def words(self) -> str:
         """Value and unit with the digits that the uncertainty supports."""
-        return value_words(self.value, unit=self.unit, uncertainty=self.uncertainty)
+        spread = self.uncertainty
+        if self.interval is not None:
+            spread = (self.interval[1] - self.interval[0]) / 10  # two digits of a wide range
+        return value_words(self.value, unit=self.unit, uncertainty=spread)
 
     @property
     def uncertainty_words(self) -> str:
-        """The uncertainty, 'exact' for counts, words and yes or no, 'unknown' where none is stated."""
+        """The uncertainty or range; 'exact' for counts, 'unknown' where none is stated, nothing for words."""
+        if self.interval is not None:
+            low, high = (number_words(end, uncertainty=abs(end) / 10) for end in self.interval)
+            return f"{low} to {high} {self.unit}".strip()
         if self.uncertainty is not None:
             number = uncertainty_words(self.uncertainty)
             return f"± {number} {self.unit} ({self.uncertainty_kind})".replace("  ", " ")
-        return "unknown" if isinstance(self.value, float) or self.value is None else "exact"
+        if isinstance(self.value, (str, bool)):
+            return ""
+        return "exact" if isinstance(self.value, int) else "unknown"
 
     def as_dict(self) -> dict[str, object]:
         """Return plain data for JSON."""
@@ -101,6 +112,7 @@ class Figure:
             "unit": self.unit,
             "uncertainty": self.uncertainty,
             "uncertainty_kind": self.uncertainty_kind if self.uncertainty is not None else None,
+            "interval": None if self.interval is None else list(self.interval),
             "evidence": self.evidence,
             "shown": self.words,
         }

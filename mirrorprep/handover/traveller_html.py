@@ -222,14 +222,15 @@ def _evidence(data: TravellerData) -> str:
         for f in data.files
     ]
     listed = table(("file", "what it is", "bytes", "SHA-256"), rows)
-    return listed + _pairs("setting", data.settings) + _pairs("version of", data.versions)
+    return listed + _pairs("setting", data.settings) + _pairs("version", data.versions)
 
 
 def _pairs(heading: str, pairs: Mapping[str, object]) -> str:
-    return table(
-        (heading, "value"),
-        [th(str(name), code=True) + td(setting_text(value), code=True) for name, value in pairs.items()],
-    )
+    rows = [th(str(name), code=True) + td(setting_text(value), code=True) for name, value in pairs.items()]
+    if not rows:
+        return ""
+    listed = table((heading, "value"), rows, kind="pairs")
+    return f"<details><summary>{len(rows)} × {heading}</summary>{listed}</details>"
 
 
 def setting_text(value: object) -> str:

@@ -91,6 +91,10 @@ def test_uncertainty_words():
     assert Figure(label="v", value=2.0).uncertainty_words == "unknown"
     assert Figure(label="v", value=None).uncertainty_words == "unknown"
     assert Figure(label="v", value=3).uncertainty_words == "exact"
+    assert Figure(label="v", value="A 8 g, B 8 g").uncertainty_words == ""
+    assert Figure(label="v", value=True).uncertainty_words == ""
+    wide = Figure(label="t", value=38.3, unit="s", interval=(8.85, 134.7))
+    assert (wide.words, wide.uncertainty_words) == ("40 s", "8.8 to 130 s")
 
 
 def test_gravest_finding_first_and_loose_pictures():
