@@ -53,5 +53,9 @@ def batch(
     ]
     states = [entry.state for entry in entries]
     result = {"scans": len(rows), **{s: states.count(s) for s in ("done", "stopped", "failed")}, "rows": rows}
-    lines = [("scans", len(rows)), *((entry.code, f"{entry.state}  {entry.message}") for entry in entries)]
+    lines = [
+        ("scans", len(rows)),
+        ("summary", output / "cohort.html"),
+        *((entry.code, f"{entry.state}  {entry.message}") for entry in entries),
+    ]
     show(result, lines, as_json=json)

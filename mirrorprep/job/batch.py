@@ -16,6 +16,7 @@ from typing import Any, Final
 
 from mirrorprep.errors import InputFileError, JobFileError, MissingExtraError
 from mirrorprep.handover.atomic import output_folder, write_bytes
+from mirrorprep.job.cohort import write_summary
 from mirrorprep.job.jobfile import check_job, job_from, read_job
 from mirrorprep.job.ledger import LEDGER_FILE, Entry, Ledger
 from mirrorprep.job.records import digest
@@ -97,7 +98,9 @@ def run_batch(
     waiting = [task for task in tasks if task.entry.code in open_codes]
     runner = _on_cluster if scheduler else _on_this_machine
     runner(waiting, ledger, Reporter(waiting, progress), workers=workers, address=scheduler or "")
-    return ledger.entries()
+    entries = ledger.entries()
+    write_summary(entries, place)
+    return entries
 
 
 def _tables(template: Path | str) -> dict[str, Any]:

@@ -5,11 +5,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from mirrorprep.handover.atomic import output_folder
+from mirrorprep.handover.atomic import output_folder, write_bytes
 from mirrorprep.handover.display import drawing_finding
 from mirrorprep.handover.files import NamedPart, write_3mf, write_stl
 from mirrorprep.handover.lesson import write_lesson
 from mirrorprep.handover.provenance import DIGESTS, write_digests
+from mirrorprep.handover.thumbnail import picture_thumbnail
 from mirrorprep.handover.traveller import FileEntry, Picture, write_traveller
 from mirrorprep.intake.identity import sha256_of
 from mirrorprep.job.mould_files import prove_written, write_mould
@@ -19,6 +20,7 @@ from mirrorprep.job.sheet import traveller_data
 from mirrorprep.job.stages import Work
 from mirrorprep.progress import SILENT, Progress
 
+THUMBNAIL: Final = "thumbnail.png"
 _CONTENTS: Final = {
     "mirrored_part.stl": "the mirrored part",
     "mirrored_part.3mf": "the mirrored part with unit and caution",
@@ -26,6 +28,7 @@ _CONTENTS: Final = {
     "half_b.stl": "lower half of the mould, in assembled position",
     "mould.3mf": "both halves, named, laid on the bed",
     "casting.stl": "what the pour makes, with sprue and vents; evidence, not for printing",
+    THUMBNAIL: "a small picture of the part, for lists",
 }
 FILE_NAMES: Final = (*_CONTENTS, "traveller.html", "traveller.pdf", "traveller.json", "lesson.html", DIGESTS)
 """Every file that a job may hand over."""
@@ -72,6 +75,8 @@ def deliver(work: Work, folder: Path, *, overwrite: bool = False, progress: Prog
         missing = drawing_finding()
         if missing is None:
             pictures = draw_pictures(work, progress=progress.part(0.4, 0.9))
+            small = picture_thumbnail(work.solid("symmetry", "mirrored"))
+            files.append(write_bytes(place / THUMBNAIL, small, overwrite=overwrite))
         else:
             work.records["pictures"] = StageRecord(name="pictures", figures={}, findings=(missing,))
     data = traveller_data(work, [*_inputs(work), *_outputs(files)], pictures)

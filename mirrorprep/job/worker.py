@@ -24,6 +24,8 @@ FIGURES: Final = {
     "trapped_mm3": ("mould", "trapped_mm3"),
     "max_undercut_mm": ("mould", "max_undercut_mm"),
     "release_interference_mm3": ("mould", "release_interference_mm3"),
+    "trapped_air_mm3": ("pour", "filling", "trapped_mm3"),
+    "fill_time_s": ("pour", "fill_time_s"),
 }
 """Columns of the cohort summary, and where each stands in the stages' figures."""
 

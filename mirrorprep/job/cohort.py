@@ -1,0 +1,76 @@
+"""The summary of a cohort from its ledger: a table and a page."""
+
+import csv
+import io
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+from mirrorprep.handover.atomic import write_text
+from mirrorprep.handover.cohort_page import CohortRow, cohort_html
+from mirrorprep.job.delivery import THUMBNAIL
+from mirrorprep.job.ledger import Entry
+from mirrorprep.job.worker import FIGURES
+
+TABLE: Final = "cohort.csv"
+PAGE: Final = "cohort.html"
+COLUMNS: Final = {
+    "asymmetry_rms_mm": "left-right difference, mm",
+    "volume_mm3": "volume, mm³",
+    "min_wall_mm": "thinnest wall, mm",
+    "trapped_mm3": "trapped by rigid halves, mm³",
+    "max_undercut_mm": "deepest undercut, mm",
+    "trapped_air_mm3": "trapped air, mm³",
+}
+
+
+def write_summary(entries: Sequence[Entry], folder: Path) -> tuple[Path, Path]:
+    """Write ``cohort.csv`` and ``cohort.html`` beside the ledger; both follow from it and may be replaced.
+
+    Raises
+    ------
+    OutputError
+        If they cannot be written.
+    """
+    rows = [_row(entry, folder) for entry in entries]
+    page = cohort_html(rows, COLUMNS, title=f"Cohort of {len(rows)} scans")
+    return (
+        write_text(folder / TABLE, _table(entries), overwrite=True),
+        write_text(folder / PAGE, page, overwrite=True),
+    )
+
+
+def _row(entry: Entry, folder: Path) -> CohortRow:
+    traveller = folder / entry.code / "traveller.html"
+    thumbnail = folder / entry.code / THUMBNAIL
+    done = entry.state == "done"
+    return CohortRow(
+        code=entry.code,
+        state=entry.state,
+        message=entry.message,
+        figures=entry.result.get("figures", {}),
+        findings=tuple(entry.result.get("findings", ())),
+        traveller=f"{entry.code}/traveller.html" if done and traveller.exists() else "",
+        thumbnail=thumbnail.read_bytes() if done and thumbnail.exists() else b"",
+    )
+
+
+def _table(entries: Sequence[Entry]) -> str:
+    text = io.StringIO()
+    names = ("code", "digest", "state", "exit_code", "message", *FIGURES, "findings")
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(names)
+    for entry in entries:
+        figures = entry.result.get("figures", {})
+        writer.writerow(
+            [
+                entry.code,
+                entry.digest,
+                entry.state,
+                entry.exit_code,
+                entry.message,
+                *(figures.get(name) for name in FIGURES),
+                " ".join(entry.result.get("findings", ())),
+            ]
+        )
+    return text.getvalue()
