@@ -72,6 +72,8 @@ def triangulate(vertices: Points, sizes: IntArray, corners: IntArray) -> Triangu
     >>> triangulate(square, np.array([4]), np.arange(4)).faces.tolist()
     [[0, 1, 2], [0, 2, 3]]
     """
+    if (sizes == 3).all():
+        return Triangulation(faces=corners.reshape(-1, 3), fanned=0, clipped=0, forced=0, short=0)
     begins = np.cumsum(sizes) - sizes
     made = np.maximum(sizes - 2, 0)
     faces = np.empty((int(made.sum()), 3), dtype=np.int64)

@@ -102,13 +102,8 @@ def _faces(tables: dict[str, Table], vertices: NDArray[Any]) -> tuple[NDArray[np
     findings: tuple[Finding, ...] = ()
     polygons = _index_lists(tables.get("face"))
     if polygons is not None:
-        sizes, corners = polygons
-        if len(sizes) and (sizes == 3).all():
-            limit_triangles(len(sizes))
-            parts.append(checked_indices(corners.reshape(-1, 3), len(vertices)))
-        else:
-            made, findings = polygon_faces(vertices, sizes, corners)
-            parts.append(made)
+        made, findings = polygon_faces(vertices, *polygons)
+        parts.append(made)
     strips = _index_lists(tables.get("tristrips"))
     if strips is not None:
         sizes, corners = strips

@@ -2,6 +2,7 @@
 
 import dataclasses
 import pickle
+import tracemalloc
 
 import numpy as np
 import pytest
@@ -118,3 +119,18 @@ def test_reading_loads_no_mesh_library():
         "import sys, mirrorprep.intake.read; sys.exit(bool({'trimesh', 'scipy', 'vtk'} & set(sys.modules)))"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+@pytest.mark.parametrize("kind", ["stl_binary", "ply"])
+def test_memory_per_triangle(samples, tmp_path, kind):
+    """600 MiB for a million triangles leave 550 bytes for each, libraries aside; half of that is allowed."""
+    points, faces = samples.torus(400, 250)
+    data = getattr(samples, kind)(points, faces)
+    (tmp_path / "a").write_bytes(data)
+    del data
+    mirrorprep.read_scan(tmp_path / "a", "mm")
+    tracemalloc.start()
+    mirrorprep.read_scan(tmp_path / "a", "mm")
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak / len(faces) < 275
