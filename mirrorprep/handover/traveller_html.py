@@ -131,7 +131,7 @@ def _sections(data: TravellerData, view: str) -> Iterable[tuple[str, str]]:
     for section in data.sections:
         yield section.title, _section(data, section)
     yield "What was verified, and how", _checks(data.checks)
-    yield "Findings and waivers", _findings(data) + _waivers(data)
+    yield "Waivers and findings", _waivers(data) + _findings(data)
     yield "Steps at the bench", _steps(data.steps)
     yield "More pictures", "".join(picture_markup(picture) for picture in data.loose_pictures)
     yield "Cautions", bullets(data.cautions, "cautions-list")

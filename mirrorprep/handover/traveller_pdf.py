@@ -10,8 +10,8 @@ from reportlab.lib.colors import Color, white
 from reportlab.lib.units import mm
 from reportlab.platypus import (
     BaseDocTemplate,
+    CondPageBreak,
     Frame,
-    Image,
     KeepTogether,
     PageBreak,
     PageTemplate,
@@ -20,7 +20,6 @@ from reportlab.platypus import (
     Table,
 )
 
-from mirrorprep.handover.encoding import jpeg
 from mirrorprep.handover.pdf_page import (
     COLORS,
     FOOT,
@@ -31,6 +30,7 @@ from mirrorprep.handover.pdf_page import (
     NumberedCanvas,
     register_fonts,
 )
+from mirrorprep.handover.pdf_picture import FittedPicture
 from mirrorprep.handover.provenance import PRODUCED_BY
 from mirrorprep.handover.traveller import (
     HOLDS_WORDS,
@@ -49,7 +49,7 @@ from mirrorprep.solid.finding import Severity
 
 _STATE_COLOR: Final = {State.READY: "ready", State.CAUTIONS: "cautions", State.STOPPED: "stopped"}
 _MAIN_COLUMNS: Final = 4
-_TALLEST_PICTURE: Final = 112 * mm
+_LEAST_ROOM: Final = 42 * mm
 _CAUTIONS_ON_PAGE: Final = 3
 FONT: Final = ("FONTNAME", (0, 0), (-1, -1), "Sheet")  # even empty cells name a font
 Flow = list[Any]
@@ -96,7 +96,7 @@ def _story(data: TravellerData, width: float) -> Iterable[Any]:
     for section in data.sections:
         yield from _section(data, section, width)
     yield from _titled("What was verified, and how", _checks(data, width))
-    yield from _titled("Findings and waivers", _findings(data, width))
+    yield from _titled("Waivers and findings", _findings(data, width))
     for picture in data.loose_pictures:
         yield from _picture(picture, width)
     if data.steps:
@@ -120,7 +120,8 @@ def _titled(title: str, body: Flow) -> Flow:
     heading.setStyle(
         [("LINEBELOW", (0, 0), (-1, -1), 1.1, COLORS["ink"]), ("LEFTPADDING", (0, 0), (-1, -1), 0)]
     )
-    return [KeepTogether([Spacer(1, 3 * mm), heading, Spacer(1, 1.2 * mm), body[0]]), *body[1:]]
+    start = KeepTogether([Spacer(1, 3 * mm), heading, Spacer(1, 1.2 * mm), body[0]])
+    return [CondPageBreak(_LEAST_ROOM), start, *body[1:]]
 
 
 def _grid(
@@ -245,10 +246,7 @@ def _section(data: TravellerData, section: Section, width: float) -> Flow:
 
 
 def _picture(picture: Picture, width: float) -> Flow:
-    content, across, down = jpeg(picture.png)
-    scale = min(width / across, _TALLEST_PICTURE / down)
-    image = Image(io.BytesIO(content), width=across * scale, height=down * scale, hAlign="LEFT")
-    return [KeepTogether([Spacer(1, 2.5 * mm), image, _words(picture.caption, "small"), Spacer(1, 2 * mm)])]
+    return [Spacer(1, 2.5 * mm), FittedPicture(picture, width), Spacer(1, 2 * mm)]
 
 
 def _graded(severity: Severity | None, words: str) -> Any:  # noqa: ANN401 - a flowable
@@ -293,9 +291,9 @@ def _findings(data: TravellerData, width: float) -> Flow:
     ]
     accepted = _grid(("waived", "what it says", "reason"), waived, (0.24, 0.46, 0.3), width)
     return [
-        *(found or [_words("Nothing was found.", "text")]),
-        Spacer(1, 2 * mm),
         *(accepted or [_words("Nothing was waived.", "text")]),
+        Spacer(1, 2 * mm),
+        *(found or [_words("Nothing was found.", "text")]),
     ]
 
 

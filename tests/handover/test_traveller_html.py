@@ -71,7 +71,7 @@ def test_tags_close_ids_are_unique_and_pictures_are_described(page):
 
 
 def test_verdict_first_then_figures_then_evidence(page):
-    order = ["Mirrored ball", "Ready, with cautions", "The shapes", "Part", "What was verified", "Findings"]
+    order = ["Mirrored ball", "Ready, with cautions", "The shapes", "Part", "What was verified", "Waivers"]
     order += ["Steps", "More pictures", "Cautions", "Evidence", "Method sources"]
     headings = [words for _, words in Outline(page).headings]
     assert [
