@@ -20,6 +20,7 @@ from demo_shapes.fields import (
     smooth_step,
     soft_max,
     soft_min,
+    times,
 )
 from demo_shapes.truth import TrueValues, true_values
 from mirrorprep.errors import UsageError
@@ -90,7 +91,7 @@ def _fox(step_mm: float) -> Solid:
 def animal_field(points: FloatArray) -> FloatArray:
     """Return the distance from the fox on its plinth."""
     p = points
-    turned = (p - _NECK) @ _LOOK_ASIDE + _NECK
+    turned = times(p - _NECK, _LOOK_ASIDE) + _NECK
     body = soft_min(_trunk(p), _head(turned), 6.0)
     body = soft_min(body, _legs(p), 3.0)
     tail = _tail().distance_mm(p)

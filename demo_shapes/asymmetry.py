@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from demo_shapes.fields import length, smooth_step
+from demo_shapes.fields import length, smooth_step, times
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -38,7 +38,7 @@ class _Sway:
 
     def at(self, points: FloatArray) -> FloatArray:
         """Return the displacement at (n, 3) points."""
-        return np.asarray(np.sin(points @ self.waves.T + self.phases) @ self.heights)
+        return times(np.sin(times(points, self.waves.T) + self.phases), self.heights)
 
 
 def warped(vertices: FloatArray, faces: IntArray, *, rms_mm: float, seed: int) -> Bend:
@@ -76,13 +76,14 @@ def warped(vertices: FloatArray, faces: IntArray, *, rms_mm: float, seed: int) -
     fade = _fade(middle)
     along = np.einsum("ni,nij->nj", normal, _plane_motions(middle))
     signal = np.einsum("ni,ni->n", normal, sway.at(middle)) * fade
-    weighted = (along * area[:, None]).T
-    share = np.linalg.solve(weighted @ (along * fade[:, None]), weighted @ signal)
-    rest = signal - (along @ share) * fade
+    weighted = along * area[:, None]
+    normal_matrix = np.einsum("nj,nk->jk", weighted, along * fade[:, None])
+    share = np.linalg.solve(normal_matrix, np.einsum("nj,n->j", weighted, signal))
+    rest = signal - np.einsum("nj,j->n", along, share) * fade
     scale = rms_mm / np.sqrt((area * rest**2).sum() / area.sum())
 
     def bend(points: FloatArray) -> FloatArray:
-        push = sway.at(points) - _plane_motions(points) @ share
+        push = sway.at(points) - np.einsum("nij,j->ni", _plane_motions(points), share)
         return np.asarray(points + scale * _fade(points)[:, None] * push)
 
     return bend

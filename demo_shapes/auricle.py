@@ -114,7 +114,8 @@ def _sheets() -> tuple[_Sheet, _Sheet, _Sheet]:
     marks = np.vstack([*map(_densified, _LINES.values()), *_fold_marks(), _rim_marks()])
     front = RBFInterpolator(marks[:, :2], marks[:, 2], kernel="thin_plate_spline", smoothing=0.02)
     grid = _grid()
-    heights = gaussian_filter(front(grid.reshape(-1, 2)).reshape(_COUNT), _SOFTENING / _STEP)
+    drawn = np.round(front(grid.reshape(-1, 2)), 4)  # so that the threads of the solver leave no trace
+    heights = gaussian_filter(drawn.reshape(_COUNT), _SOFTENING / _STEP)
     reach = int(np.ceil(_THICKNESS / _STEP))
     window = _STEP * np.arange(-reach, reach + 1)
     square = _THICKNESS**2 - window[:, None] ** 2 - window[None, :] ** 2

@@ -162,7 +162,8 @@ def _open_base(work: _Work) -> None:
     a, b, c = np.moveaxis(work.vertices[work.faces], 1, 0)
     middles, normal = (a + b + c) / 3.0, np.cross(b - a, c - a)
     spread = middles - middles.mean(axis=0)
-    height = spread @ np.linalg.eigh(spread.T @ spread)[1][:, -1]
+    axis = np.linalg.eigh(np.einsum("ni,nj->ij", spread, spread))[1][:, -1]
+    height = np.einsum("ni,i->n", spread, axis)
     span = height.max() - height.min()
     ends = [height < height.min() + 0.06 * span, height > height.max() - 0.06 * span]
     flat = [np.linalg.norm(normal[end].sum(axis=0)) for end in ends]

@@ -94,7 +94,7 @@ def face(points: FloatArray) -> FloatArray:
     p = points.copy()
     p[:, 0] = np.abs(p[:, 0])
     body = _skull(p)
-    jaw_line = (p - np.array([0.0, 86.0, -101.0])) @ np.array([0.0, -0.38, -0.925])
+    jaw_line = -0.38 * (p[:, 1] - 86.0) - 0.925 * (p[:, 2] + 101.0)
     body = soft_max(body, jaw_line, 22.0)
     body = soft_min(body, _neck(p), 20.0)
     body -= bump(p, (52, 58, -4), (16, 18, 14), 3.0)  # cheekbone

@@ -14,6 +14,11 @@ def length(vectors: FloatArray) -> FloatArray:
     return np.asarray(np.sqrt(np.einsum("ij,ij->i", vectors, vectors)))
 
 
+def times(points: FloatArray, matrix: FloatArray) -> FloatArray:
+    """Return ``points @ matrix`` in sums that do not depend on the number of threads."""
+    return np.asarray(np.einsum("ij,jk->ik", points, matrix))
+
+
 def soft_min(first: FloatArray, second: FloatArray, blend_mm: float) -> FloatArray:
     """Return the union of two distances, filleted over `blend_mm` (quadratic polynomial blend).
 
@@ -47,7 +52,7 @@ def ellipsoid(
     """Return a first-order distance from an ellipsoid whose axes are the columns of `turn`."""
     local = points - np.asarray(center, dtype=np.float64)
     if turn is not None:
-        local = local @ turn
+        local = times(local, turn)
     scaled = local / np.asarray(radii, dtype=np.float64)
     size = length(scaled)
     slope = length(scaled / np.asarray(radii, dtype=np.float64))
@@ -61,7 +66,7 @@ def round_cone(
     base = np.asarray(start, dtype=np.float64)
     axis = np.asarray(stop, dtype=np.float64) - base
     offset = points - base
-    t = np.clip(offset @ axis / (axis @ axis), 0.0, 1.0)
+    t = np.clip(times(offset, axis[:, None])[:, 0] / (axis @ axis), 0.0, 1.0)
     radius = start_radius_mm + t * (stop_radius_mm - start_radius_mm)
     return np.asarray(length(offset - t[:, None] * axis) - radius)
 

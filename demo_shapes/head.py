@@ -11,7 +11,7 @@ from demo_shapes.adaptive import surface
 from demo_shapes.asymmetry import warped
 from demo_shapes.auricle import auricle
 from demo_shapes.face import face
-from demo_shapes.fields import carve, rotation, round_cone, soft_max, soft_min
+from demo_shapes.fields import carve, rotation, round_cone, soft_max, soft_min, times
 from demo_shapes.landmarks import MIDLINE, ear_landmarks, face_landmarks, hit
 from demo_shapes.truth import TrueValues, true_values
 from mirrorprep.errors import UsageError
@@ -110,12 +110,12 @@ def _ear_turn() -> FloatArray:
 
 def to_ear_frame(points: FloatArray) -> FloatArray:
     """Return (n, 3) points of the head frame in the frame of the right ear."""
-    return np.asarray((points - _EAR_PLACE) @ _ear_turn())
+    return times(points - _EAR_PLACE, _ear_turn())
 
 
 def from_ear_frame(points: FloatArray) -> FloatArray:
     """Return (n, 3) points of the right ear's frame in the head frame."""
-    return np.asarray(points @ _ear_turn().T + _EAR_PLACE)
+    return np.asarray(times(points, _ear_turn().T) + _EAR_PLACE)
 
 
 def head_field(points: FloatArray) -> FloatArray:
@@ -149,7 +149,7 @@ def head_pose(seed: int = 0) -> FloatArray:
 
 def moved(points: FloatArray, pose: FloatArray) -> FloatArray:
     """Return (n, 3) points moved by a 4 × 4 matrix."""
-    return np.asarray(points @ pose[:3, :3].T + pose[:3, 3])
+    return np.asarray(times(points, pose[:3, :3].T) + pose[:3, 3])
 
 
 def phantom_head(detail: str = "full", *, seed: int = 0, asymmetry_mm: float = 0.0) -> PhantomHead:

@@ -1,6 +1,9 @@
 """The shipped files and the table of true values are what the code makes."""
 
 import json
+import os
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -47,6 +50,28 @@ def test_shipped_files_are_made_again(stem):
     assert examine(shipped).solid
     assert np.array_equal(shipped.faces, made.faces)
     assert np.abs(shipped.vertices - made.vertices).max() <= FLOAT_MM
+
+
+def test_bytes_do_not_depend_on_the_number_of_threads():
+    script = (
+        "import hashlib, demo_shapes\n"
+        "head = demo_shapes.phantom_head('small', asymmetry_mm=0.5)\n"
+        "for mesh in (head.scan, head.true_ear, demo_shapes.damage(head.scan, ['raw'])):\n"
+        "    print(hashlib.sha256(mesh.vertices.tobytes() + mesh.faces.tobytes()).hexdigest())\n"
+    )
+    answers = set()
+    for threads in ("1", "3"):
+        limits = {"OMP_NUM_THREADS": threads, "OPENBLAS_NUM_THREADS": threads, "MKL_NUM_THREADS": threads}
+        done = subprocess.run(
+            [sys.executable, "-c", script],
+            env={**os.environ, **limits, "PYTHONPATH": str(FILES.parents[1])},
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        answers.add(done.stdout)
+    assert len(answers) == 1
+    assert len(answers.pop().split()) == 3
 
 
 def test_shipped_files_agree_with_the_table():
