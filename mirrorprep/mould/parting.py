@@ -9,18 +9,19 @@ from numpy.typing import ArrayLike, NDArray
 from mirrorprep.errors import NoPartingError, UsageError
 from mirrorprep.geometry.column_raster import ColumnGrid, raster
 from mirrorprep.geometry.height_field import HeightField, body_below, level_field, widened
-from mirrorprep.mould.parting_contour import Probes, contour_sheet
+from mirrorprep.mould.parting_contour import STEEPEST_LAND_DEG, Probes, contour_sheet
 from mirrorprep.mould.parting_guide import Guide
 from mirrorprep.mould.pull_direction import PullSearch, search_pull_direction
 from mirrorprep.mould.undercut import best_plane, bound_mm3, raster_frame, unit_direction
 from mirrorprep.progress import SILENT, Progress
 from mirrorprep.solid.certify import certify
+from mirrorprep.solid.finding import Finding, Severity
 from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.primitives import box, frame_along
 from mirrorprep.solid.section import level_section, silhouette
 from mirrorprep.solid.solid import Solid
 
-__all__ = ["Guide", "PartingSurface", "find_parting"]
+__all__ = ["Guide", "PartingSurface", "find_parting", "parting_findings"]
 
 FloatArray = NDArray[np.float64]
 
@@ -161,6 +162,32 @@ def find_parting(
     surface = seen.plane(margin_mm) if kind == "plane" else seen.contour(margin_mm, guides)
     progress.step("parting surface", 1.0)
     return replace(surface, search=search)
+
+
+def parting_findings(surface: PartingSurface) -> tuple[Finding, ...]:
+    """Return what is to be said about a parting surface's land.
+
+    Examples
+    --------
+    >>> from mirrorprep.solid.primitives import sphere
+    >>> parting_findings(find_parting(sphere(10.0), pull_direction=[0, 0, 1], margin_mm=10.0))
+    ()
+    """
+    if surface.steepest_deg <= STEEPEST_LAND_DEG + 1.0:
+        return ()
+    return (
+        Finding(
+            code="parting-steep",
+            severity=Severity.CAUTION,
+            message=(
+                f"The parting surface climbs at up to {surface.steepest_deg:.0f}° where halves are clamped "
+                f"(limit {STEEPEST_LAND_DEG:g}°): they may slide on each other and print with overhangs."
+            ),
+            measured=surface.steepest_deg,
+            limit=STEEPEST_LAND_DEG,
+            remedy="Widen the flange, choose another pull direction, or part by a plane.",
+        ),
+    )
 
 
 def _chosen(found: PullSearch, kind: str) -> tuple[str, FloatArray]:

@@ -150,7 +150,8 @@ class _Sheet:
     @property
     def level_mm(self) -> float:
         """Height midway between the lowest and the highest point of the outline."""
-        rim = self.nodes.outline & np.isfinite(self.nodes.low_mm)
+        met = np.isfinite(self.nodes.low_mm) & np.isfinite(self.nodes.high_mm)
+        rim = met & self.nodes.outline if (met & self.nodes.outline).any() else met
         middle = (self.nodes.low_mm[rim] + self.nodes.high_mm[rim]) / 2.0
         return float(middle.min() + middle.max()) / 2.0
 

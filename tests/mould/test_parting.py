@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from mirrorprep.errors import NoPartingError, UsageError
-from mirrorprep.mould.parting import AS_GOOD_SHARE, Guide, find_parting
+from mirrorprep.mould.parting import AS_GOOD_SHARE, Guide, find_parting, parting_findings
 from mirrorprep.mould.undercut import trapped_volumes
 from mirrorprep.solid.primitives import box, frustum, sphere
 from mirrorprep.solid.solid import union
@@ -175,6 +175,19 @@ def test_guides_reach_the_surface(saddle_body):
     )
     along = np.column_stack([np.linspace(46, 59, 30), np.zeros(30)])
     np.testing.assert_allclose(surface.height_mm(along), guide.height_mm(along), atol=1e-6)
+
+
+def test_steep_land_is_a_finding(saddle_body):
+    # a pin beside a deep pit: the outline climbs 40 mm within a few millimetres, more than any land can level
+    steps = [box([12, 12, 4], center_mm=[x, 0, z]) for x, z in ((0, 0), (11, 0), (-11, 40))]
+    part = union([*steps, box([4, 4, 44], center_mm=[-7, 0, 20])])
+    steep = find_parting(part, pull_direction=[0, 0, 1], kind="contour", margin_mm=4.0)
+    found = parting_findings(steep)
+    assert steep.steepest_deg > 46.0
+    assert [finding.code for finding in found] == ["parting-steep"]
+    assert found[0].measured == steep.steepest_deg
+    wide = find_parting(saddle_body, pull_direction=[0, 0, 1], kind="contour", margin_mm=30.0)
+    assert parting_findings(wide) == ()
 
 
 def test_wrong_questions_are_refused():
