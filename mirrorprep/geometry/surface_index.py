@@ -114,7 +114,8 @@ class SurfaceIndex:
         row, rank = np.nonzero(far[:, span[0] :] - radius < bound[:, None])
         face = one.owner[piece[row, rank + span[0]]]
         best.weigh(rows[row], face, self._triangles)
-        return rows[(far[:, -1] - one.largest < best.bound[rows]) & (look < len(one.owner))]
+        undecided = (far[:, -1] - one.largest < best.bound[rows]) & (look < len(one.owner))
+        return np.asarray(rows[undecided])
 
 
 class _SizeClass:
