@@ -34,7 +34,11 @@ def body(shape: ScanMesh | Solid, color: str, **options: float | bool) -> Body:
 def mapped_body(mesh: ScanMesh, values: ArrayLike, color_map: ColorMap, span: tuple[float, float]) -> Body:
     """Return a mesh coloured by one value per vertex or per face."""
     colors = color_map.colors(values, *span)
-    return Body(vertices=mesh.vertices, faces=mesh.faces, colors=colors)
+    numbers = np.asarray(values, dtype=np.float64)
+    shares = None
+    if color_map.diverging and len(numbers) == len(mesh.vertices):
+        shares = np.where(np.isfinite(numbers), (numbers - span[0]) / (span[1] - span[0]), 1.0)
+    return Body(vertices=mesh.vertices, faces=mesh.faces, colors=colors, shares=shares)
 
 
 def thinned(mesh: ScanMesh, *, most: int = DISPLAY_TRIANGLES) -> tuple[ScanMesh, NDArray[np.int64]]:

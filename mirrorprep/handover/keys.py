@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from mirrorprep.geometry.normals import doubled_areas
 from mirrorprep.handover.bodies import surface
 from mirrorprep.handover.palette import FAINT, INK, PAPER, ColorMap, rgb
+from mirrorprep.handover.retouch import CONTOURS
 from mirrorprep.handover.sheet import GAP, SMALL, TEXT, PlacedPanel, Sheet
 from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.solid import Solid
@@ -62,6 +63,9 @@ def color_bar(
     bar = table[:, np.linspace(0, 255, width).astype(int)].repeat(bar_height, axis=0)
     sheet.image(bar, left, bar_y)
     sheet.box(left - 0.5, bar_y - 0.5, width, bar_height, linewidth=0.8)
+    for band in range(1, CONTOURS // 2) if color_map.diverging else ():
+        x = left + width * band / CONTOURS
+        sheet.line([x, x], [bar_y, bar_y + bar_height], width=1.2, alpha=0.5)
     areas = _areas(surface(mesh), len(numbers))
     known = np.isfinite(numbers)
     counted = known if color_map.diverging else known & (numbers > span[0])

@@ -19,7 +19,7 @@ RULE: Final = "#cfcabc"
 
 SCAN: Final = "#d8cdbb"
 DONOR: Final = "#17666f"
-MIRRORED: Final = "#e0a13c"
+MIRRORED: Final = "#c98a24"
 PART: Final = "#a8492c"
 HALF_A: Final = "#7d9cc0"
 HALF_B: Final = "#e9d6aa"

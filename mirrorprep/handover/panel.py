@@ -40,6 +40,9 @@ class Body:
         ``#rrggbb``, used where `colors` is None.
     colors : (n, 3) or (m, 3) uint8 or None
         One colour per vertex or per face.
+    shares : (n,) float64 or None
+        For a signed map the place of each vertex on its range, 0 to 1: below 0.5 contour lines are drawn,
+        which keep the sign legible in grey.
     opacity : float
         1 is opaque.
     hatch_deg : float or None
@@ -52,6 +55,7 @@ class Body:
     faces: IntArray
     color: str = "#d8cdbb"
     colors: Pixels | None = None
+    shares: FloatArray | None = None
     opacity: float = 1.0
     hatch_deg: float | None = None
     outlined: bool = True
@@ -94,6 +98,8 @@ class Shot:
         Distance behind the nearest plane of the frame; infinite on the background.
     identity : (h, w) int64
         Number of the body seen, counted from 0; −1 on the background.
+    share : (h, w) float64
+        Place on the range of a signed map; 1 where there is none.
     mm_per_px : float
         Size of a pixel.
     view : View
@@ -107,6 +113,7 @@ class Shot:
     image: Pixels
     depth_mm: FloatArray
     identity: IntArray
+    share: FloatArray
     mm_per_px: float
     view: View
     center_mm: FloatArray
@@ -180,6 +187,7 @@ def draw(
         image=image,
         depth_mm=np.where(depth < 1.0, depth * (near + far), np.inf),
         identity=np.rint(numbers[:, :, 0] / _NUMBER_STEP).astype(np.int64) - 1,
+        share=1 - numbers[:, :, 1] / 255,
         mm_per_px=scale,
         view=view,
         center_mm=camera.center,
@@ -264,14 +272,24 @@ def _actor(body: Body, camera: _Camera) -> Any:  # noqa: ANN401
 
 
 def _show_numbers(actors: Sequence[Any], bodies: Sequence[Body]) -> None:
-    """Colour each opaque body with its number in red, without light."""
+    """Colour each opaque body with its number in red and its place on a map in green, without light."""
+    from vtkmodules.util.numpy_support import numpy_to_vtk
+
     for number, (actor, body) in enumerate(zip(actors, bodies, strict=True)):
-        actor.GetMapper().ScalarVisibilityOff()
-        surface = actor.GetProperty()
+        mapper, surface = actor.GetMapper(), actor.GetProperty()
+        red = (number + 1) * _NUMBER_STEP
+        if body.shares is None:
+            mapper.ScalarVisibilityOff()
+            surface.SetColor(red / 255, 0.0, 0.0)
+        else:
+            codes = np.zeros((body.faces.size, 3), dtype=np.uint8)
+            codes[:, 0] = red
+            codes[:, 1] = np.rint(255 * (1 - np.clip(body.shares[body.faces.ravel()], 0, 1)))
+            mapper.ScalarVisibilityOn()
+            mapper.GetInput().GetPointData().SetScalars(numpy_to_vtk(codes, deep=True))
         surface.LightingOff()
         surface.SetAmbient(1.0)
         surface.SetDiffuse(0.0)
-        surface.SetColor((number + 1) * _NUMBER_STEP / 255, 0.0, 0.0)
         actor.SetVisibility(body.opacity >= 1)
 
 

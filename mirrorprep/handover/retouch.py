@@ -14,6 +14,9 @@ FloatArray = NDArray[np.float64]
 OVERSAMPLING: Final = 2
 """Panels are drawn this much larger and averaged down, which smooths their edges."""
 
+CONTOURS: Final = 8
+"""Bands of a signed map; lines part those below zero."""
+
 _HATCH_SPACING_PX: Final = 11.0
 _HATCH_WIDTH_PX: Final = 1.7
 
@@ -39,9 +42,11 @@ def retouched(shot: Shot, *, hollows: float = 0.45) -> NDArray[np.uint8]:
     doi:10.1145/1141911.1142016), here against a plane fitted to the
     surroundings by normalised convolution, so that neither slope nor background takes part.
     Lines: where the second difference of the depth or the body changes. Section lines follow the habit
-    of technical drawing (ISO 128-3): thin, parallel, another angle for each part.
+    of technical drawing (ISO 128-3): thin, parallel, another angle for each part. Contour lines follow
+    a signed map where it is below zero, at every eighth of its range.
     """
-    cover = np.maximum(0.55 * _section_lines(shot), 0.9 * _outlines(shot))
+    inner = np.maximum(0.55 * _section_lines(shot), 0.4 * _contours_below_zero(shot))
+    cover = np.maximum(inner, 0.9 * _outlines(shot))
     cover = _averaged(cover[:, :, None])
     light = 1 - hollows * _depth_below_surroundings(shot)[:, :, None]
     picture = _averaged(shot.image) * light * (1 - cover) + 255 * rgb(INK) * cover
@@ -130,3 +135,18 @@ def _section_lines(shot: Shot) -> FloatArray:
         line = np.abs((across % _HATCH_SPACING_PX) - _HATCH_SPACING_PX / 2) < _HATCH_WIDTH_PX / 2
         cover[(shot.identity == number) & line] = 1.0
     return cover
+
+
+def _contours_below_zero(shot: Shot) -> FloatArray:
+    """Return the lines at each eighth of the range of a signed map, below its middle alone.
+
+    None stands at zero itself, where noise would make it wander.
+    """
+    band = np.floor(np.minimum(shot.share, 0.5 - 1e-6) * CONTOURS)
+    lines = np.zeros(band.shape)
+    for axis in (0, 1):
+        steps = (np.diff(band, axis=axis) != 0) & (np.diff(shot.identity, axis=axis) == 0)
+        first = [slice(None), slice(None)]
+        first[axis] = slice(0, -1)
+        lines[tuple(first)][steps] = 1.0
+    return np.asarray(ndimage.maximum_filter(lines, size=2))

@@ -4,7 +4,13 @@ import numpy as np
 import pytest
 
 from mirrorprep.handover.panel import Body, View, draw
-from mirrorprep.handover.retouch import _depth_below_surroundings, _outlines, _section_lines, retouched
+from mirrorprep.handover.retouch import (
+    _contours_below_zero,
+    _depth_below_surroundings,
+    _outlines,
+    _section_lines,
+    retouched,
+)
 from mirrorprep.solid.primitives import box, frustum
 
 FRONT = View(toward=(0, 0, 1), up=(0, 1, 0))
@@ -54,3 +60,16 @@ def test_an_empty_picture_stays_paper(drawing):
     body = Body(vertices=np.eye(3), faces=np.zeros((0, 3), dtype=np.int64))
     picture = retouched(draw([body], FRONT, size_px=(40, 40)))
     assert (picture == picture[0, 0]).all()
+
+
+def test_contours_mark_what_is_below_zero_and_nothing_else(drawing):
+    plate = box([20, 20, 2]).mesh
+    shares = (plate.vertices[:, 0] + 10) / 20
+    body = Body(vertices=plate.vertices, faces=plate.faces, shares=shares)
+    lines = _contours_below_zero(draw([body], FRONT, size_px=(400, 400)))
+    row = lines[200]
+    runs = int((np.diff(row) > 0).sum())
+    assert runs == 3  # at 1/8, 2/8 and 3/8 of the range
+    assert row[200:].sum() == 0
+    plain = Body(vertices=plate.vertices, faces=plate.faces)
+    assert _contours_below_zero(draw([plain], FRONT, size_px=(400, 400))).sum() == 0
