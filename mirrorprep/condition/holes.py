@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from mirrorprep.condition.draft import Draft, MendStep, places
 from mirrorprep.geometry.borders import Border, border_loops
+from mirrorprep.geometry.box_pairs import boxes_near
 from mirrorprep.geometry.coplanar_borders import join_coplanar
 from mirrorprep.geometry.hole_patch import (
     Patch,
@@ -17,8 +18,8 @@ from mirrorprep.geometry.hole_patch import (
     plain_patch,
     smooth_patch,
 )
-from mirrorprep.geometry.orienting import pieces
 from mirrorprep.geometry.self_intersection import meeting_pairs
+from mirrorprep.geometry.topology import bodies, edge_table
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -36,23 +37,25 @@ def fill_holes(draft: Draft, *, smooth_angle_deg: float) -> tuple[Draft, MendSte
     the surface or another patch is replaced by a plainer one if that crosses less. Open sheets whose
     patches would enclose next to nothing are left open.
     """
-    borders = join_coplanar(draft.vertices, border_loops(draft.faces))
+    table = edge_table(draft.faces)
+    borders = join_coplanar(draft.vertices, border_loops(draft.faces, table))
     step = MendStep(name="fill-holes", changed=False, summary="No holes.", counts={"holes": 0})
     if not borders:
         return draft, step
-    around = Surroundings(draft.vertices, draft.faces)
+    around = Surroundings(draft.vertices, draft.faces, table)
     flattest = float(np.cos(np.radians(smooth_angle_deg)))
     ladders = [_ladder(not border.joined and around.slope(border) > flattest) for border in borders]
     patches = [_first(around, border, ladder) for border, ladder in zip(borders, ladders, strict=True)]
+    near = _near(draft, borders, patches)
     for _ in range(2):
-        crossing = _crossing(draft, borders, patches)
+        crossing = _crossing(near, borders, patches)
         retry = [i for i in np.flatnonzero(crossing) if ladders[i]]
         if not retry:
             break
         others = list(patches)
         for i in retry:
             others[i] = _first(around, borders[i], ladders[i])
-        better = _crossing(draft, borders, others) < crossing
+        better = _crossing(near, borders, others) < crossing
         patches = [other if use else patch for patch, other, use in zip(patches, others, better, strict=True)]
     return _filled(draft, borders, patches)
 
@@ -80,6 +83,22 @@ def _joined(draft: Draft, borders: list[Border], patches: list[Patch]) -> tuple[
         owner.append(np.full(len(patch.faces), number))
         start += len(patch.vertices)
     return draft.adding(np.concatenate(vertices), np.concatenate(faces)), np.concatenate(owner)
+
+
+def _near(draft: Draft, borders: list[Border], patches: list[Patch]) -> Draft:
+    """Return the part of the draft about the holes."""
+    corners = draft.vertices[draft.faces]
+    spans = [
+        np.concatenate([draft.vertices[border.corners], patch.vertices])
+        for border, patch in zip(borders, patches, strict=True)
+    ]
+    low = np.concatenate([corners.min(axis=1), [points.min(axis=0) for points in spans]])
+    high = np.concatenate([corners.max(axis=1), [points.max(axis=0) for points in spans]])
+    marked = np.arange(len(low)) >= len(draft.faces)
+    near = boxes_near(low, high, marked)
+    kept = np.zeros(len(draft.faces), dtype=bool)
+    kept[near[near < len(draft.faces)]] = True
+    return draft.keeping(kept)
 
 
 def _crossing(draft: Draft, borders: list[Border], patches: list[Patch]) -> IntArray:
@@ -121,9 +140,8 @@ def _filled(draft: Draft, borders: list[Border], patches: list[Patch]) -> tuple[
 
 
 def _sheets(draft: Draft) -> BoolArray:
-    """Return the faces of pieces that enclose next to nothing for their area."""
-    piece = pieces(draft.faces)
-    count = int(piece.max()) + 1
+    """Return the faces of bodies that enclose next to nothing for their area."""
+    count, piece = bodies(draft.faces, len(draft.vertices))
     area = np.bincount(piece, draft.areas_mm2(), count)
     first = np.zeros((count, 3))
     first[piece] = draft.vertices[draft.faces[:, 0]]

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from mirrorprep.condition.draft import MOST_PLACES, Draft, MendStep, places
 from mirrorprep.condition.faults import repeats
 from mirrorprep.geometry.nesting import closed_bodies, nesting
-from mirrorprep.geometry.orienting import faces_to_flip, pieces
+from mirrorprep.geometry.orienting import faces_to_flip, paired_half_edges, pieces
 from mirrorprep.geometry.splitting import split_fans
 from mirrorprep.geometry.topology import bodies, edge_table
 from mirrorprep.geometry.weld import weld_exact, weld_within
@@ -117,12 +117,13 @@ def orient(draft: Draft) -> tuple[Draft, MendStep]:
 
     A body within another keeps its sense relative to it: a void stays a void.
     """
-    flip = faces_to_flip(draft.faces, draft.areas_mm2())
+    pairs = paired_half_edges(draft.faces)
+    flip = faces_to_flip(draft.faces, draft.areas_mm2(), pairs)
     single = int(flip.sum())
     faces = np.where(flip[:, None], draft.faces[:, ::-1], draft.faces)
-    piece = pieces(faces)
-    table = edge_table(faces)
-    nest = nesting(draft.vertices, faces, piece, closed_bodies(table, piece), table)
+    piece = pieces(faces, pairs)
+    anything = np.ones(int(piece.max(initial=-1)) + 1, dtype=bool)
+    nest = nesting(draft.vertices, faces, piece, anything, edge_table(faces))
     turned = _bodies_to_turn(nest.volume_mm3, nest.inside, nest.depth())
     faces = np.where(turned[piece][:, None], faces[:, ::-1], faces)
     step = MendStep(

@@ -7,6 +7,8 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from mirrorprep.geometry.topology import EdgeTable
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
@@ -79,7 +81,7 @@ class Border:
         return len(np.unique(self.corners)) < len(self.corners)
 
 
-def border_loops(faces: IntArray) -> list[Border]:
+def border_loops(faces: IntArray, table: EdgeTable) -> list[Border]:
     """Return the closed loops of open edges, sorted by their lowest vertex.
 
     Parameters
@@ -87,20 +89,19 @@ def border_loops(faces: IntArray) -> list[Border]:
     faces : (m, 3) int64
         Consistently oriented, no vertex on two borders (see `mirrorprep.geometry.splitting`); borders that
         do not close under these conditions are left out.
+    table : EdgeTable
+        The edges of the faces.
 
     Examples
     --------
-    >>> [loop.corners.tolist() for loop in border_loops(np.array([[0, 1, 2]]))]
+    >>> from mirrorprep.geometry.topology import edge_table
+    >>> faces = np.array([[0, 1, 2]])
+    >>> [loop.corners.tolist() for loop in border_loops(faces, edge_table(faces))]
     [[0, 2, 1]]
     """
-    start, stop, wing = faces.ravel(), faces[:, [1, 2, 0]].ravel(), faces[:, [2, 0, 1]].ravel()
-    base = int(faces.max(initial=0)) + 1
-    keys = np.sort(start * base + stop)
-    back = stop * base + start
-    place = np.minimum(np.searchsorted(keys, back), max(len(keys) - 1, 0))
-    lonely = keys[place] != back if len(keys) else np.zeros(0, dtype=bool)
-    ahead = zip(start[lonely].tolist(), wing[lonely].tolist(), strict=True)
-    following = dict(zip(stop[lonely].tolist(), ahead, strict=True))
+    face, corner = np.nonzero(table.open[table.of_face])
+    start, stop, wing = (faces[face, (corner + k) % 3].tolist() for k in range(3))
+    following = dict(zip(stop, zip(start, wing, strict=True), strict=True))
     loops: list[Border] = []
     for first in sorted(following):
         corners, wings, here = [first], [], first

@@ -15,7 +15,7 @@ from mirrorprep.geometry.hole_filling import minimal_area_triangulation
 from mirrorprep.geometry.implicit_surface import ImplicitSurface
 from mirrorprep.geometry.normals import vertex_normals
 from mirrorprep.geometry.patch_refinement import flip_to_delaunay, refine_patch, relax
-from mirrorprep.geometry.topology import edge_table
+from mirrorprep.geometry.topology import EdgeTable, edge_table
 from mirrorprep.geometry.weld import weld_exact
 
 FloatArray = NDArray[np.float64]
@@ -63,14 +63,15 @@ class Surroundings:
     ----------
     vertices, faces : (n, 3) float64, (m, 3) int64
         Consistently oriented, one fan of triangles per vertex.
+    table : EdgeTable
+        The edges of the faces.
     """
 
-    def __init__(self, vertices: FloatArray, faces: IntArray) -> None:
+    def __init__(self, vertices: FloatArray, faces: IntArray, table: EdgeTable) -> None:
         self.vertices = vertices
         self.normals = vertex_normals(vertices, faces)
         self.used = np.flatnonzero(np.bincount(faces.ravel(), minlength=len(vertices)))
         self._tree = KDTree(vertices[self.used], balanced_tree=False)
-        table = edge_table(faces)
         rim = np.zeros(len(vertices), dtype=bool)
         rim[table.edges[table.open]] = True
         self._bridges = table.edges[rim[table.edges].all(axis=1)]

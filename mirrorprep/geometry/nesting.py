@@ -9,7 +9,7 @@ from scipy.sparse.csgraph import connected_components
 
 from mirrorprep.geometry.box_pairs import overlapping_boxes
 from mirrorprep.geometry.topology import EdgeTable
-from mirrorprep.geometry.winding_number import winding_numbers
+from mirrorprep.geometry.winding_number import quick_winding_numbers
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -48,7 +48,8 @@ def nesting(
     body : (m,) int64
         Body number of each face, from 0.
     closed : (b,) bool
-        Which bodies are closed (see `closed_bodies`); only these can enclose others.
+        Bodies that may enclose others: the closed ones (see `closed_bodies`), or also open ones of which
+        only a part is missing.
     table : EdgeTable
         The mesh's edges.
 
@@ -134,5 +135,5 @@ def _enclosed(
         rows = np.flatnonzero(pairs[:, 1] == outer)
         start, stop = np.searchsorted(ranked, [outer, outer + 1])
         places = vertices[faces[first[pairs[rows, 0]], 0]]
-        hit[rows] = np.abs(winding_numbers(places, vertices, faces[order[start:stop]])) > 0.5
+        hit[rows] = np.abs(quick_winding_numbers(places, vertices, faces[order[start:stop]])) > 0.5
     return hit

@@ -37,19 +37,23 @@ def paired_half_edges(faces: IntArray) -> tuple[IntArray, IntArray, BoolArray]:
     return one, other, np.asarray(start[one] == start[other])
 
 
-def pieces(faces: IntArray) -> IntArray:
+def pieces(faces: IntArray, pairs: tuple[IntArray, IntArray, BoolArray] | None = None) -> IntArray:
     """Return a piece number for each face: pieces hang together through edges of exactly two triangles.
+
+    The pairs may be given if known; turning faces does not change them.
 
     Examples
     --------
     >>> pieces(np.array([[0, 1, 2], [1, 0, 3], [2, 4, 5]])).tolist()
     [0, 0, 1]
     """
-    one, other, _ = paired_half_edges(faces)
+    one, other, _ = paired_half_edges(faces) if pairs is None else pairs
     return _components(one // 3, other // 3, len(faces))
 
 
-def faces_to_flip(faces: IntArray, weights: FloatArray) -> BoolArray:
+def faces_to_flip(
+    faces: IntArray, weights: FloatArray, pairs: tuple[IntArray, IntArray, BoolArray] | None = None
+) -> BoolArray:
     """Return the faces to turn so that neighbours agree, the lighter part of each piece.
 
     Parameters
@@ -58,6 +62,8 @@ def faces_to_flip(faces: IntArray, weights: FloatArray) -> BoolArray:
         Triangles.
     weights : (m,) float64
         Areas, to decide which part of a piece is turned.
+    pairs : tuple, optional
+        `paired_half_edges`, if known.
 
     Notes
     -----
@@ -70,7 +76,7 @@ def faces_to_flip(faces: IntArray, weights: FloatArray) -> BoolArray:
     [False, True]
     """
     flip = np.zeros(len(faces), dtype=bool)
-    one, other, alike = paired_half_edges(faces)
+    one, other, alike = paired_half_edges(faces) if pairs is None else pairs
     if not alike.any():
         return flip
     one, other, count = one // 3, other // 3, len(faces)

@@ -11,7 +11,7 @@ from mirrorprep.geometry.arrangement import Arrangement, arrange
 from mirrorprep.geometry.crossings import crossings
 from mirrorprep.geometry.normals import doubled_areas
 from mirrorprep.geometry.orienting import pieces
-from mirrorprep.geometry.winding_number import winding_numbers
+from mirrorprep.geometry.winding_number import quick_winding_numbers
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -133,7 +133,7 @@ def _seed(whole: Arrangement, patch: IntArray, twice: FloatArray, relative: dict
     normal = np.cross(b - a, c - a)
     normal /= np.linalg.norm(normal, axis=1, keepdims=True)
     places = (a + b + c) / 3.0 + _LIFT * np.sqrt(twice[chosen])[:, None] * normal
-    winding = winding_numbers(places, whole.vertices, inside)
+    winding = quick_winding_numbers(places, whole.vertices, inside)
     votes = np.round(winding).astype(np.int64) - np.array([relative[p] for p in patch[chosen]])
     sure = np.abs(winding - np.round(winding)) < 0.1
     if not sure.any():

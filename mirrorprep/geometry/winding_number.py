@@ -9,6 +9,8 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 _CHUNK: Final = 1 << 20
+_FEW_FACES: Final = 20_000
+_CELLS: Final = 64
 
 
 def winding_numbers(points: FloatArray, vertices: FloatArray, faces: IntArray) -> FloatArray:
@@ -46,6 +48,45 @@ def winding_numbers(points: FloatArray, vertices: FloatArray, faces: IntArray) -
         corners = vertices[faces[start : start + step]]
         total += _solid_angles(points, corners).sum(axis=1)
     return np.asarray(total / (4.0 * np.pi))
+
+
+def quick_winding_numbers(points: FloatArray, vertices: FloatArray, faces: IntArray) -> FloatArray:
+    """Return the winding numbers with far faces gathered into dipoles, to about one part in a hundred.
+
+    For a few points and many faces. Faces are gathered by the cells of a grid; a cell further from a point
+    than three times its size counts as one dipole at its faces' middle (G. Barill et al., "Fast winding
+    numbers for soups and clouds", ACM Transactions on Graphics 37 (2018), one level only).
+
+    Examples
+    --------
+    >>> from mirrorprep.solid.primitives import sphere
+    >>> ball = sphere(10.0, segments=256).mesh
+    >>> places = np.array([[5.0, 0, 0], [0, 0, 12.0]])
+    >>> np.abs(quick_winding_numbers(places, ball.vertices, ball.faces)).round(2).tolist()
+    [1.0, 0.0]
+    """
+    if len(faces) < _FEW_FACES:
+        return winding_numbers(points, vertices, faces)
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    area, middle = np.cross(b - a, c - a) / 2.0, (a + b + c) / 3.0
+    low = middle.min(axis=0)
+    cell = max(float(np.ptp(middle, axis=0).max()) / _CELLS, 1e-300)
+    place = np.floor((middle - low) / cell).astype(np.int64) @ np.array([1, 1 << 20, 1 << 40])
+    _, group, size = np.unique(place, return_inverse=True, return_counts=True)
+    dipole = np.stack([np.bincount(group, area[:, k]) for k in range(3)], axis=1)
+    center = np.stack([np.bincount(group, middle[:, k]) for k in range(3)], axis=1) / size[:, None]
+    order = np.argsort(group, kind="stable")
+    starts = np.cumsum(size) - size
+    total = np.empty(len(points))
+    for row, point in enumerate(points):
+        away = center - point
+        distance = np.linalg.norm(away, axis=1)
+        far = distance > 3.0 * cell
+        share = np.einsum("ij,ij->i", away[far], dipole[far]) / distance[far] ** 3
+        near = [order[starts[g] : starts[g] + size[g]] for g in np.flatnonzero(~far)]
+        exact = winding_numbers(point[None], vertices, faces[np.concatenate(near)])[0] if near else 0.0
+        total[row] = share.sum() / (4.0 * np.pi) + exact
+    return total
 
 
 def _solid_angles(points: FloatArray, corners: FloatArray) -> FloatArray:
