@@ -1,6 +1,5 @@
 """Cohorts: the same bytes with any number of workers, and nothing lost when processes are killed."""
 
-import hashlib
 import os
 import signal
 import sqlite3
@@ -9,76 +8,32 @@ import sys
 import time
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from mirrorprep.errors import InputFileError, JobFileError
-from mirrorprep.handover.files import write_stl
 from mirrorprep.job.batch import MemoryBudget, memory_needed_mib, run_batch
 from mirrorprep.job.ledger import LEDGER_FILE, Ledger
 from mirrorprep.job.worker import nameless
-from mirrorprep.solid.primitives import box, sphere
-
-TEMPLATE = """
-[job]
-code = "T"
-purpose = "research"
-human_data = false
-[scan]
-units = "mm"
-[mould]
-build = false
-[output]
-pictures = false
-"""
 
 
-@pytest.fixture(scope="module")
-def cohort(tmp_path_factory):
-    """Two good scans with telling names, one that is no mesh, and an undisturbed batch in 'calm'."""
-    tmp_path = tmp_path_factory.mktemp("cohort")
-    scans = tmp_path / "scans"
-    scans.mkdir()
-    for number in range(2):
-        body = sphere(20.0 + number, segments=24).transformed(np.diag([1.0, 0.8, 0.6, 1.0]))
-        write_stl(body + box([9, 9, 9], center_mm=[6, 0, 12 + number]), scans / f"Jane Doe {number}.stl")
-    (scans / "Jane Doe broken.stl").write_bytes(b"not a mesh at all")
-    (tmp_path / "template.toml").write_text(TEMPLATE)
-    run_batch(scans, tmp_path / "template.toml", tmp_path / "calm", workers=2)
-    return tmp_path
-
-
-def results(folder: Path) -> dict[str, str]:
-    """Digests of all files handed over, by folder and name."""
-    return {
-        str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
-        for path in sorted(folder.glob("T-*/*.*"))
-        if path.is_file()
-    }
-
-
-def command(cohort: Path, out: str) -> list[str]:
-    words = ["batch", str(cohort / "scans"), "--job", str(cohort / "template.toml"), "-o", str(cohort / out)]
+def command(cohort, out: str) -> list[str]:
+    words = ["batch", str(cohort.scans), "--job", str(cohort.template), "-o", str(cohort.folder / out)]
     return [sys.executable, "-m", "mirrorprep", *words, "--workers", "2"]
 
 
-def states(folder: Path) -> list[str]:
-    return [entry.state for entry in Ledger(folder / LEDGER_FILE).entries()]
-
-
 def test_one_failure_loses_no_other_and_workers_do_not_matter(cohort):
-    alone = run_batch(cohort / "scans", cohort / "template.toml", cohort / "one", workers=1)
-    both = Ledger(cohort / "calm" / LEDGER_FILE).entries()
+    alone = run_batch(cohort.scans, cohort.template, cohort.folder / "one", workers=1)
+    both = Ledger(cohort.folder / "calm" / LEDGER_FILE).entries()
     assert sorted(entry.state for entry in alone) == ["done", "done", "failed"]
     failed = next(entry for entry in alone if entry.state == "failed")
     assert failed.exit_code == 3
     assert [e.result for e in alone] == [e.result for e in both]
-    assert results(cohort / "one") == results(cohort / "calm")
-    assert len(results(cohort / "one")) >= 4
+    assert cohort.results("one") == cohort.results("calm")
+    assert len(cohort.results("one")) >= 4
 
 
 def test_no_name_of_a_scan_reaches_ledger_or_results(cohort):
-    for path in (cohort / "calm").rglob("*"):
+    for path in (cohort.folder / "calm").rglob("*"):
         assert "Jane" not in path.name
         assert not path.is_file() or b"Jane" not in path.read_bytes()
 
@@ -96,24 +51,24 @@ def test_killed_processes_lose_nothing(cohort, victim):
     running = subprocess.Popen(
         command(cohort, f"killed-{victim}"), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
-    folder = cohort / f"killed-{victim}"
-    _wait_for(lambda: (folder / LEDGER_FILE).exists() and _safe_states(folder).count("running") > 0)
+    folder = cohort.folder / f"killed-{victim}"
+    _wait_for(lambda: (folder / LEDGER_FILE).exists() and _safe_states(cohort, folder).count("running") > 0)
     if victim == "parent":
         running.send_signal(signal.SIGKILL)
         running.wait()
-        assert "waiting" in states(folder) or "running" in states(folder)
+        assert "waiting" in cohort.states(folder) or "running" in cohort.states(folder)
         subprocess.run(command(cohort, f"killed-{victim}"), check=True, capture_output=True, timeout=120)
     else:
         _wait_for(lambda: bool(_workers(running.pid)))
         os.kill(_workers(running.pid)[0], signal.SIGKILL)
         assert running.wait(timeout=120) == 0
-    assert sorted(states(folder)) == ["done", "done", "failed"]
-    assert results(folder) == results(cohort / "calm")
+    assert sorted(cohort.states(folder)) == ["done", "done", "failed"]
+    assert cohort.results(folder) == cohort.results("calm")
 
 
-def _safe_states(folder: Path) -> list[str]:
+def _safe_states(cohort, folder: Path) -> list[str]:
     try:
-        return states(folder)
+        return cohort.states(folder)
     except sqlite3.Error:
         return []
 
@@ -133,22 +88,23 @@ def _workers(parent: int) -> list[int]:
 
 def test_time_limit_fails_the_scan_and_not_the_cohort(cohort):
     entries = run_batch(
-        cohort / "scans", cohort / "template.toml", cohort / "hurried", workers=1, time_limit_s=0.05
+        cohort.scans, cohort.template, cohort.folder / "hurried", workers=1, time_limit_s=0.05
     )
     assert {entry.state for entry in entries} == {"failed"}
     assert any("Took longer than 0.05 s" in entry.message for entry in entries)
 
 
-def test_another_template_is_refused_for_the_same_folder(cohort):
-    (cohort / "other.toml").write_text(TEMPLATE.replace('"T"', '"U"'))
+def test_another_template_is_refused_for_the_same_folder(cohort, tmp_path):
+    other = tmp_path / "other.toml"
+    other.write_text(cohort.template.read_text().replace('"T"', '"U"'))
     with pytest.raises(JobFileError, match="batch of another job file"):
-        run_batch(cohort / "scans", cohort / "other.toml", cohort / "calm", workers=1)
+        run_batch(cohort.scans, other, cohort.folder / "calm", workers=1)
 
 
 def test_lists_and_their_faults(cohort, tmp_path):
-    listing = cohort / "list.csv"
+    listing = cohort.folder / "list.csv"
     listing.write_text("file,code\nscans/Jane Doe 0.stl,A-1\nscans/Jane Doe 1.stl,A-2\n")
-    entries = run_batch(listing, cohort / "template.toml", cohort / "listed", workers=1)
+    entries = run_batch(listing, cohort.template, cohort.folder / "listed", workers=1)
     assert [entry.code for entry in entries] == ["A-1", "A-2"]
     for text, words in [
         ("file,code\nabsent.stl,A\n", "is no file"),
@@ -158,9 +114,9 @@ def test_lists_and_their_faults(cohort, tmp_path):
     ]:
         listing.write_text(text)
         with pytest.raises(InputFileError, match=words):
-            run_batch(listing, cohort / "template.toml", cohort / "faulty", workers=1)
+            run_batch(listing, cohort.template, cohort.folder / "faulty", workers=1)
     with pytest.raises(InputFileError, match="cannot be read as a list"):
-        run_batch(cohort / "absent", cohort / "template.toml", cohort / "faulty", workers=1)
+        run_batch(cohort.folder / "absent", cohort.template, cohort.folder / "faulty", workers=1)
 
 
 def test_memory_is_handed_out_and_taken_back():
