@@ -1,10 +1,12 @@
 """Signed distances from a triangle mesh."""
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import KDTree
 
 from mirrorprep.geometry.normals import doubled_areas, unit
 from mirrorprep.geometry.surface_index import SurfaceIndex
@@ -101,6 +103,32 @@ class DistanceField:
             normals=np.where(met[:, None], smooth, 0.0),
             on_border=on_border & met,
         )
+
+    def near(self, points: FloatArray, *, reach_mm: float) -> Foot:
+        """Return what `at` does within reach, and beyond it the nearest vertex and the side of its normal.
+
+        Far from the surface an exact foot takes long to find and is seldom needed.
+        """
+        foot = self.at(points, reach_mm=reach_mm)
+        far = np.flatnonzero(~np.isfinite(foot.distance_mm))
+        if len(far) == 0:
+            return foot
+        away, vertex = self._vertices_tree.query(points[far], workers=-1)
+        vertex = self._used[vertex]
+        places, normals = foot.points.copy(), foot.normals.copy()
+        distance, on_border = foot.distance_mm.copy(), foot.on_border.copy()
+        places[far], normals[far] = self._vertices[vertex], self._vertex_normals[vertex]
+        side = np.einsum("ij,ij->i", points[far] - places[far], normals[far])
+        distance[far], on_border[far] = np.where(side < 0.0, -away, away), self._border[vertex]
+        return Foot(distance_mm=distance, points=places, normals=normals, on_border=on_border)
+
+    @cached_property
+    def _used(self) -> IntArray:
+        return np.unique(self._faces)
+
+    @cached_property
+    def _vertices_tree(self) -> KDTree:
+        return KDTree(self._vertices[self._used])
 
     def _pseudonormals(self, share: FloatArray, face: IntArray) -> tuple[FloatArray, BoolArray]:
         normal = self._face_normals[face].copy()

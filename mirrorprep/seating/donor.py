@@ -27,7 +27,7 @@ BoolArray = NDArray[np.bool_]
 LEAST_STANDOFF_MM: Final = 0.5
 NOISE_WIDTHS: Final = 4.0
 MOST_STANDOFF_MM: Final = 4.0
-SMOOTHING_MM: Final = 1.5
+SMOOTHING_MM: Final = 3.0
 RIVAL_SHARE: Final = 0.5
 
 
@@ -119,10 +119,13 @@ def _standing_out(
         )
     best = int(sizes.argmax())
     findings = _rivals(mesh, labels, sizes, best)
-    away = distance_along(graph, np.flatnonzero(labels == best), limit_mm=4.0 * grow + 20.0)
+    away = distance_along(graph, np.flatnonzero(labels == best), limit_mm=grow + 6.0 * SMOOTHING_MM)
     far = float(away[np.isfinite(away)].max())
     field = np.where(np.isfinite(away), away, far) - grow
-    return smoothed(mesh.vertices, mesh.faces, field, radius_mm=SMOOTHING_MM), findings
+    near = np.isfinite(away)[mesh.faces].all(axis=1)
+    used, faces = np.unique(mesh.faces[near], return_inverse=True)
+    field[used] = smoothed(mesh.vertices[used], faces.reshape(-1, 3), field[used], radius_mm=SMOOTHING_MM)
+    return field, findings
 
 
 def _rivals(mesh: ScanMesh, labels: IntArray, sizes: FloatArray, best: int) -> tuple[Finding, ...]:

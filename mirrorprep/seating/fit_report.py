@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from mirrorprep.geometry.normals import doubled_areas, unit
 from mirrorprep.geometry.signed_distance import DistanceField
+from mirrorprep.seating.deviation import deviation_of
 from mirrorprep.seating.margin import Sheet
 from mirrorprep.seating.registration import RingFit
 from mirrorprep.seating.result import Back
@@ -23,31 +24,37 @@ LEAST_SHARE: Final = 0.5
 _AGAINST: Final = -0.5
 
 
-def back_on_skin(part: Solid, skin: DistanceField, settings: SeatSettings) -> tuple[Back, FloatArray]:
-    """Return how the back lies on the skin, and the direction away from the skin.
+def back_on_skin(part: Solid, skin: DistanceField, settings: SeatSettings) -> Back:
+    """Return how the back lies on the skin.
 
-    The back are the triangles that face the skin at about the stated gap. The direction is the stated one,
-    or the mean of the skin's normals over the back.
+    The back are the triangles that face the skin at about the stated gap. The direction away from the skin
+    is the stated one, or the mean of the skin's normals over the back.
     """
     mesh = part.mesh
     twice = doubled_areas(mesh.vertices, mesh.faces)
     area = np.linalg.norm(twice, axis=1) / 2.0
-    near = settings.gap_mm + settings.edge_mm / 2.0
-    foot = skin.at(mesh.triangles.mean(axis=1), reach_mm=near)
+    foot = skin.at(mesh.triangles.mean(axis=1), reach_mm=settings.gap_mm + settings.edge_mm / 2.0)
     against = np.einsum("ij,ij->i", unit(twice), foot.normals) < _AGAINST
     rows = np.flatnonzero(against & np.isfinite(foot.distance_mm))
     corners = np.unique(mesh.faces[rows])
-    corner_foot = skin.at(mesh.vertices[corners])
-    error = np.abs(np.concatenate([foot.distance_mm[rows], corner_foot.distance_mm]) - settings.gap_mm)
+    signed = np.full(len(mesh.vertices), np.nan)
+    signed[corners] = skin.at(mesh.vertices[corners]).distance_mm - settings.gap_mm
+    weight = np.bincount(mesh.faces[rows].ravel(), np.repeat(area[rows] / 3.0, 3), len(mesh.vertices))
+    centers = np.abs(foot.distance_mm[rows] - settings.gap_mm)
     mean = unit((foot.normals[rows] * area[rows, None]).sum(axis=0))
-    direction = mean if settings.direction is None else unit(np.array(settings.direction))
-    back = Back(
+    deviation = deviation_of(
+        signed,
+        weight.astype(np.float64),
+        tolerance_mm=settings.tolerance_mm,
+        accuracy_mm=settings.accuracy_mm,
+    )
+    return Back(
         area_mm2=float(area[rows].sum()),
         gap_mm=settings.gap_mm,
-        largest_error_mm=float(error.max(initial=0.0)),
-        p95_error_mm=float(np.percentile(error, 95)) if len(error) else 0.0,
+        direction=mean if settings.direction is None else unit(np.array(settings.direction)),
+        largest_error_mm=max(deviation.largest_mm, float(centers.max(initial=0.0))),
+        deviation=deviation,
     )
-    return back, direction
 
 
 def fit_findings(

@@ -17,7 +17,7 @@ from mirrorprep.seating.settings import SeatSettings
 from mirrorprep.solid.certify import certify
 from mirrorprep.solid.finding import Finding, Severity
 from mirrorprep.solid.mesh import ScanMesh
-from mirrorprep.solid.solid import Solid, union
+from mirrorprep.solid.solid import Solid
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -27,7 +27,6 @@ CAP_EDGE_MM: Final = 2.5
 _CAP_GROWTH: Final = 0.1
 _CAP_ROUNDS: Final = 4
 _REACH_MM: Final = 12.0
-_PLUG_SHARE: Final = 0.9
 _CRUMB_SHARE: Final = 1e-3
 
 
@@ -42,7 +41,7 @@ class Fitted:
     seat : Solid
         The recipient that was taken away from it.
     findings : tuple of Finding
-        What was closed or dropped.
+        What was dropped.
     """
 
     part: Solid
@@ -64,19 +63,13 @@ def fitted_part(sheet: Sheet, recipient: Solid, skin: DistanceField, settings: S
     body = _closed(sheet, skin)
     seat = recipient if settings.gap_mm == 0.0 else _raised(recipient, sheet, settings.gap_mm)
     part = body - seat
-    findings: list[Finding] = []
-    if settings.close_hollows and sheet.hollow.any():
-        plug = _plug(sheet, recipient, settings) - seat
-        part = union([part, plug])
-        findings.append(_hollow_finding(sheet, settings))
     pieces = part.fragments()
     if not pieces or pieces[0].volume_mm3 <= 0.0:
         raise GeometryError(
             "Nothing of the donor stands over the recipient's skin.",
             remedy="Check the mirror plane or the landmarks, and which side the donor is on.",
         )
-    findings += _crumbs(pieces)
-    return Fitted(part=pieces[0], seat=seat, findings=tuple(findings))
+    return Fitted(part=pieces[0], seat=seat, findings=tuple(_crumbs(pieces)))
 
 
 def _closed(sheet: Sheet, skin: DistanceField) -> Solid:
@@ -129,34 +122,6 @@ def _raised(recipient: Solid, sheet: Sheet, gap: float) -> Solid:
     share = smooth_step(2.0 - np.minimum(near, 1e6) / _REACH_MM)
     normals = vertex_normals(mesh.vertices, mesh.faces)
     return certify(mesh.with_geometry(mesh.vertices + (gap * share)[:, None] * normals))
-
-
-def _plug(sheet: Sheet, recipient: Solid, settings: SeatSettings) -> Solid:
-    """Return the recipient with a low bump of the floor's thickness where the outside dips below the skin."""
-    mesh = recipient.mesh
-    hollow = sheet.skin_mm[sheet.hollow]
-    near = KDTree(hollow).query(mesh.vertices, distance_upper_bound=4.0 * _REACH_MM)[0]
-    edges = np.linalg.norm(mesh.triangles - np.roll(mesh.triangles, 1, axis=1), axis=2)
-    around = np.isfinite(near[mesh.faces]).any(axis=1)
-    spread = float(np.percentile(edges[around], 95)) if around.any() else 1.0
-    share = smooth_step(2.0 - np.minimum(near, 1e6) / (1.5 * spread + 1.0))
-    rise = settings.gap_mm + _PLUG_SHARE * settings.floor_mm
-    normals = vertex_normals(mesh.vertices, mesh.faces)
-    return certify(mesh.with_geometry(mesh.vertices + (rise * share)[:, None] * normals))
-
-
-def _hollow_finding(sheet: Sheet, settings: SeatSettings) -> Finding:
-    depth = float(-sheet.height_mm[sheet.hollow].min())
-    x, y, z = sheet.skin_mm[sheet.hollow].mean(axis=0)
-    return Finding(
-        code="hollow-closed",
-        severity=Severity.NOTE,
-        message=f"The mirrored surface dips {depth:.1f} mm below the recipient's skin; a floor of "
-        f"{_PLUG_SHARE * settings.floor_mm:.2g} mm was left over the skin there.",
-        where=((float(x), float(y), float(z)),),
-        measured=depth,
-        remedy="Open it in the casting if air must pass; say close_hollows = false to leave it open.",
-    )
 
 
 def _crumbs(pieces: list[Solid]) -> list[Finding]:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from mirrorprep.geometry.geodesic import distance_along, edge_graph
 from mirrorprep.geometry.normals import vertex_normals
-from mirrorprep.geometry.signed_distance import DistanceField
+from mirrorprep.geometry.signed_distance import DistanceField, Foot
 from mirrorprep.seating.settings import SeatSettings
 
 FloatArray = NDArray[np.float64]
@@ -16,6 +16,7 @@ IntArray = NDArray[np.int64]
 
 BLEND_MM: Final = 0.15
 HOLLOW_MM: Final = 1.5
+EXACT_BEYOND_MM: Final = 3.0
 _FACING: Final = (0.1, 0.5)
 
 
@@ -30,13 +31,13 @@ class Sheet:
     loop : (k,) int64
         Its rim, in the direction a filling must run.
     skin_mm, skin_normals : (n, 3) float64
-        Closest points of the skin and the normals there.
+        Closest points of the skin and the normals there; far from the skin, its nearest vertices.
     height_mm : (n,) float64
         Height over the skin that the placed donor had, before thinning.
+    lifted_mm : (n,) float64
+        Height over the skin after thinning.
     within_mm : (n,) float64
         Distance from the rim along the sheet.
-    hollow : (n,) bool
-        Places that stay below the skin, such as an ear canal.
     """
 
     vertices: FloatArray
@@ -45,8 +46,8 @@ class Sheet:
     skin_mm: FloatArray
     skin_normals: FloatArray
     height_mm: FloatArray
+    lifted_mm: FloatArray
     within_mm: FloatArray
-    hollow: NDArray[np.bool_]
 
 
 def smooth_step(share: FloatArray) -> FloatArray:
@@ -89,6 +90,20 @@ def margin_height(height_mm: FloatArray, within_mm: FloatArray, settings: SeatSe
     return np.asarray(least + share * over)
 
 
+def _feet(
+    vertices: FloatArray, margin: NDArray[np.bool_], skin: DistanceField, settings: SeatSettings
+) -> Foot:
+    """Return where vertices meet the skin: exactly in the margin and where they may be lifted."""
+    foot = skin.near(vertices, reach_mm=settings.gap_mm + settings.floor_mm + EXACT_BEYOND_MM)
+    rows = np.flatnonzero(margin)
+    exact = skin.at(vertices[rows])
+    names = ("distance_mm", "points", "normals", "on_border")
+    whole = {name: getattr(foot, name).copy() for name in names}
+    for name in names:
+        whole[name][rows] = getattr(exact, name)
+    return Foot(**whole)
+
+
 def thinned_sheet(
     vertices: FloatArray, faces: IntArray, loop: IntArray, *, skin: DistanceField, settings: SeatSettings
 ) -> Sheet:
@@ -97,9 +112,9 @@ def thinned_sheet(
     Vertices move along the skin's normals. What faces the skin from above, such as the back of an ear, and
     what lies deep below the skin inside the region stays as it is.
     """
-    foot = skin.at(vertices)
-    height = foot.distance_mm
     within = distance_along(edge_graph(vertices, faces), loop)
+    foot = _feet(vertices, within <= settings.edge_width_mm, skin, settings)
+    height = foot.distance_mm
     facing = np.einsum("ij,ij->i", vertex_normals(vertices, faces), foot.normals)
     moves = smooth_step((facing - _FACING[0]) / (_FACING[1] - _FACING[0]))
     near_rim = 1.0 - smooth_step(within / settings.edge_width_mm)
@@ -115,7 +130,6 @@ def thinned_sheet(
         skin_mm=foot.points,
         skin_normals=foot.normals,
         height_mm=height,
+        lifted_mm=height + lift,
         within_mm=within,
-        hollow=(height + lift < 0.0) & (facing > -0.5) & (within > settings.edge_width_mm)
-        | (height < -HOLLOW_MM) & (within > settings.edge_width_mm),
     )

@@ -43,15 +43,20 @@ class Back:
         Of the back.
     gap_mm : float
         Stated distance from the skin.
-    largest_error_mm, p95_error_mm : float
-        By how much the distance of the back from the skin differs from it, at vertices and centres of its
-        triangles.
+    direction : (3,) float64
+        Unit direction away from the skin.
+    largest_error_mm : float
+        Largest difference between the distance of the back from the skin and the stated one, at the
+        vertices and the centres of its triangles.
+    deviation : Deviation
+        The same as a map over the part's vertices (nan off the back), and its figures.
     """
 
     area_mm2: float
     gap_mm: float
+    direction: FloatArray
     largest_error_mm: float
-    p95_error_mm: float
+    deviation: Deviation
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -78,8 +83,6 @@ class Seating:
         What keeps the part from coming straight off.
     healthy : Deviation
         Placed donor skin around the part against the recipient, at the donor scan's vertices.
-    skin : Deviation
-        Part against the recipient's skin, at the part's vertices.
     findings : tuple of Finding
         What was noticed.
     settings : SeatSettings
@@ -95,7 +98,6 @@ class Seating:
     back: Back
     undercut: SeatUndercut
     healthy: Deviation
-    skin: Deviation
     findings: tuple[Finding, ...]
     settings: SeatSettings
 
@@ -130,8 +132,8 @@ class Seating:
             "back": {
                 "area_mm2": self.back.area_mm2,
                 "gap_mm": self.back.gap_mm,
+                "direction": self.back.direction.tolist(),
                 "largest_error_mm": self.back.largest_error_mm,
-                "p95_error_mm": self.back.p95_error_mm,
             },
             "undercut": {
                 "direction": self.undercut.direction.tolist(),
@@ -139,7 +141,7 @@ class Seating:
                 "largest_mm": self.undercut.largest_mm,
                 "where_mm": None if where is None else where.tolist(),
             },
-            "deviation": {"healthy": self.healthy.as_dict(), "skin": self.skin.as_dict()},
+            "deviation": {"healthy": self.healthy.as_dict(), "skin": self.back.deviation.as_dict()},
             "natural_asymmetry": [{"text": fact.text, "reference": fact.reference} for fact in FACTS],
             "findings": [finding.as_dict() for finding in self.findings],
             "settings": self.settings.as_dict(),

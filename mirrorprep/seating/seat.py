@@ -5,7 +5,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import KDTree
 
 from mirrorprep.errors import UsageError
 from mirrorprep.geometry.normals import vertex_normals
@@ -17,6 +16,7 @@ from mirrorprep.seating.deviation import REACH_MM, Deviation, deviation_of, vert
 from mirrorprep.seating.donor import MOST_STANDOFF_MM, Donor, select_donor
 from mirrorprep.seating.fit_report import back_on_skin, fit_findings
 from mirrorprep.seating.fitting import fitted_part
+from mirrorprep.seating.hollow import without_hollows
 from mirrorprep.seating.landmark_pairs import LandmarkPairs, placed_by_landmarks
 from mirrorprep.seating.margin import Sheet, thinned_sheet
 from mirrorprep.seating.registration import RingFit, settle_ring
@@ -114,12 +114,13 @@ def seat(
     ring = _settled(scene, region, placed)
     matrix = ring.matrix @ placed
     progress.step("fitting the back", 0.55)
-    sheet = _sheet(scene, region, matrix)
+    sheet, closed = _sheet(scene, region, matrix)
     fitted = fitted_part(sheet, scene.recipient, scene.skin, scene.settings)
     progress.step("measuring the fit", 0.8)
-    back, direction = back_on_skin(fitted.part, scene.skin, scene.settings)
-    part, short = with_retention(fitted.part, direction, scene.settings.retention)
-    undercut = seat_undercut(fitted.part, fitted.seat, direction, shown=part)
+    back = back_on_skin(fitted.part, scene.skin, scene.settings)
+    part, short = with_retention(fitted.part, back.direction, scene.settings.retention)
+    undercut = seat_undercut(fitted.part, fitted.seat, back.direction, shown=part)
+    progress.step("measuring the sides", 0.9)
     healthy = _healthy(scene, region, matrix, sheet)
     return Seating(
         part=part,
@@ -128,12 +129,11 @@ def seat(
         loop_mm=sheet.skin_mm[sheet.loop],
         ring=ring,
         landmarks=landmarks,
-        back=back,
+        back=back if part is fitted.part else back_on_skin(part, scene.skin, scene.settings),
         undercut=undercut,
         healthy=healthy,
-        skin=_over_skin(scene, part),
         findings=(
-            *(*findings, *region.findings, *fitted.findings, *short, *healthy.findings),
+            *(*findings, *region.findings, *closed, *fitted.findings, *short, *healthy.findings),
             *fit_findings(ring, sheet, back, undercut, scene.settings),
         ),
         settings=scene.settings,
@@ -173,16 +173,8 @@ def _standoff(scene: _Scene, placed: FloatArray) -> FloatArray:
 
     Exact as far as it is small; beyond, from the nearest vertex, which settles the sign.
     """
-    points = moved(scene.donor.vertices, placed)
-    foot = scene.scanned.at(points, reach_mm=MOST_STANDOFF_MM)
-    standoff = np.where(foot.on_border, 0.0, foot.distance_mm)
-    far = np.flatnonzero(~np.isfinite(standoff))
-    mesh = scene.recipient.mesh
-    away, nearest = KDTree(mesh.vertices).query(points[far])
-    normals = vertex_normals(mesh.vertices, mesh.faces)[nearest]
-    side = np.einsum("ij,ij->i", points[far] - mesh.vertices[nearest], normals)
-    standoff[far] = np.where(side < 0.0, -away, away)
-    return np.asarray(standoff)
+    foot = scene.scanned.near(moved(scene.donor.vertices, placed), reach_mm=MOST_STANDOFF_MM)
+    return np.where(foot.on_border, 0.0, foot.distance_mm)
 
 
 def _normals(scene: _Scene, matrix: FloatArray) -> FloatArray:
@@ -196,12 +188,15 @@ def _settled(scene: _Scene, region: Donor, placed: FloatArray) -> RingFit:
     return settle_ring(points, _normals(scene, placed)[ring], scene.scanned)
 
 
-def _sheet(scene: _Scene, region: Donor, matrix: FloatArray) -> Sheet:
+def _sheet(scene: _Scene, region: Donor, matrix: FloatArray) -> tuple[Sheet, tuple[Finding, ...]]:
     mirrored = np.linalg.det(matrix[:3, :3]) < 0.0
     faces = region.cut.faces[:, ::-1] if mirrored else region.cut.faces
     loop = region.loop[::-1] if mirrored else region.loop
     vertices = moved(region.cut.vertices, matrix)
-    return thinned_sheet(vertices, faces, loop, skin=scene.skin, settings=scene.settings)
+    sheet = thinned_sheet(vertices, faces, loop, skin=scene.skin, settings=scene.settings)
+    if not scene.settings.close_hollows:
+        return sheet, ()
+    return without_hollows(sheet, scene.skin, scene.settings)
 
 
 def _healthy(scene: _Scene, region: Donor, matrix: FloatArray, sheet: Sheet) -> Deviation:
@@ -217,9 +212,3 @@ def _healthy(scene: _Scene, region: Donor, matrix: FloatArray, sheet: Sheet) -> 
     area = np.where(around, vertex_areas(scene.donor), 0.0)
     limits = scene.settings
     return deviation_of(signed, area, tolerance_mm=limits.tolerance_mm, accuracy_mm=limits.accuracy_mm)
-
-
-def _over_skin(scene: _Scene, part: Solid) -> Deviation:
-    """Return the height of the part over the recipient's skin."""
-    foot = scene.skin.at(part.mesh.vertices)
-    return deviation_of(foot.distance_mm, vertex_areas(part.mesh))
