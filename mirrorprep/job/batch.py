@@ -306,14 +306,22 @@ def _on_cluster(tasks: list[Task], ledger: Ledger, report: Reporter, *, workers:
             "dask.distributed is not installed.", remedy="pip install 'mirrorprep[cluster]'"
         ) from None
     with Client(address) as client:
-        by_key = {}
-        for task in tasks:
+        under_way: dict[str, tuple[Task, int]] = {}
+
+        def submit(task: Task, attempt: int) -> Any:  # noqa: ANN401 - the engine's future
+            """Send the scan by its content; a second attempt sends it anew, should its holder be lost."""
             ledger.start(task.entry.code)
-            content = client.scatter(Path(task.plain["file"]).read_bytes(), hash=True)
-            key = f"mirrorprep-{task.entry.code}-{task.entry.digest[:16]}"
-            by_key[key] = task, client.submit(run_task, task.plain, content, key=key, retries=2, pure=False)
-        for future in as_completed([future for _, future in by_key.values()]):
-            task = by_key[future.key][0]
+            content = client.scatter(Path(task.plain["file"]).read_bytes(), hash=attempt == 1)
+            key = f"mirrorprep-{task.entry.code}-{task.entry.digest[:16]}-{attempt}"
+            under_way[key] = task, attempt
+            return client.submit(run_task, task.plain, content, key=key, retries=2, pure=False)
+
+        ended = as_completed([submit(task, 1) for task in tasks])
+        for future in ended:
+            task, attempt = under_way.pop(future.key)
+            if future.status != "finished" and attempt < _MOST_ATTEMPTS:
+                ended.add(submit(task, attempt + 1))
+                continue
             outcome: dict[str, Any] = future.result() if future.status == "finished" else dict(_LOST)
             _store(outcome.pop("files", {}), Path(task.plain["folder"]))
             ledger.finish(task.entry.code, outcome)

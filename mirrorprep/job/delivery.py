@@ -75,7 +75,7 @@ def deliver(work: Work, folder: Path, *, overwrite: bool = False, progress: Prog
         missing = drawing_finding()
         if missing is None:
             pictures = draw_pictures(work, progress=progress.part(0.4, 0.9))
-            small = picture_thumbnail(work.solid("symmetry", "mirrored"))
+            small = picture_thumbnail(work.mirrored)
             files.append(write_bytes(place / THUMBNAIL, small, overwrite=overwrite))
         else:
             work.records["pictures"] = StageRecord(name="pictures", figures={}, findings=(missing,))
@@ -90,7 +90,7 @@ def deliver(work: Work, folder: Path, *, overwrite: bool = False, progress: Prog
 
 
 def _write_part(work: Work, place: Path, *, overwrite: bool) -> list[Path]:
-    part = work.solid("symmetry", "mirrored")
+    part = work.mirrored
     stl = write_stl(part, place / "mirrored_part.stl", overwrite=overwrite)
     named = [NamedPart(name="mirrored_part", mesh=part)]
     return [stl, write_3mf(named, place / "mirrored_part.3mf", overwrite=overwrite)]

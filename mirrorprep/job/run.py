@@ -156,7 +156,11 @@ def _result(status: str, work: Work, delivery: Delivery | None) -> JobResult:
 
 
 def _file_digests(job: Job, base: Path) -> dict[str, str]:
-    named = (job.scan.file, job.part.file, job.plane.landmarks, job.plane.region)
+    seating = job.seating
+    named = (
+        *(job.scan.file, job.part.file, job.plane.landmarks, job.plane.region),
+        *(seating.recipient, seating.donor_landmarks, seating.recipient_landmarks, seating.loop),
+    )
     return {name: _digest_of(base / name) for name in named if name}
 
 

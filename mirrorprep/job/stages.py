@@ -9,11 +9,14 @@ import numpy as np
 
 from mirrorprep.condition.check import check
 from mirrorprep.condition.mend import mend
-from mirrorprep.errors import NotASolidError
+from mirrorprep.condition.mend_result import MendResult
+from mirrorprep.condition.report import CheckReport
+from mirrorprep.errors import JobFileError, NotASolidError
 from mirrorprep.intake.read import read_scan
 from mirrorprep.job.mould_record import mould_record
 from mirrorprep.job.pour_request import pour_request
 from mirrorprep.job.records import Shape, StageRecord
+from mirrorprep.job.seat_request import joins_two_scans, landmark_pairs, seat_settings
 from mirrorprep.job.tables import Job, MouldTable
 from mirrorprep.measurement.measure import measure
 from mirrorprep.mould.build import build_mould
@@ -21,6 +24,8 @@ from mirrorprep.mould.settings import MouldSettings, mould_settings
 from mirrorprep.pour.materials import Material, find_material
 from mirrorprep.pour.plan import plan_pour
 from mirrorprep.progress import Progress
+from mirrorprep.seating.landmark_pairs import LandmarkPairs
+from mirrorprep.seating.seat import seat
 from mirrorprep.solid.certify import certify
 from mirrorprep.solid.finding import Finding, Severity
 from mirrorprep.solid.mesh import ScanMesh
@@ -32,7 +37,6 @@ from mirrorprep.symmetry.mirroring import mirror
 from mirrorprep.symmetry.region import read_region
 from mirrorprep.symmetry.search import find_mirror_plane
 
-_WITHOUT_MOULD: Final = 4
 _MOULD_ENTRIES: Final = tuple(entry.name for entry in fields(MouldTable) if entry.name != "build")
 
 
@@ -67,6 +71,16 @@ class Work:
         """Return a mesh that a stage handed on."""
         return self.records[room].mesh(name)
 
+    @property
+    def donor(self) -> Solid:
+        """The healthy part, on the donor side."""
+        return self.solid("seating" if "seating" in self.records else "condition", "part")
+
+    @property
+    def mirrored(self) -> Solid:
+        """The part that is measured, cast and handed over."""
+        return self.solid("seating" if "seating" in self.records else "symmetry", "mirrored")
+
 
 def distinct(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Return the findings in order, each code and message once."""
@@ -98,20 +112,40 @@ def settings_of(job: Job) -> MouldSettings:
     )
 
 
-def _intake(work: Work, progress: Progress) -> StageRecord:
-    table = work.job
-    shapes: dict[str, Shape] = {
-        "scan": read_scan(work.folder / table.scan.file, units=table.scan.units or None, progress=progress)
+def _files_of(job: Job) -> dict[str, tuple[str, str]]:
+    """Return file and unit of every scan that a job names, by what it is.
+
+    Raises
+    ------
+    JobFileError
+        If both a part and a seating are asked for.
+    """
+    if job.part.file and job.seating.seat:
+        raise JobFileError(
+            "The job names a part file and asks for seating.",
+            remedy="Leave part.file empty, so that the part is cut from the scan, or set seat = false.",
+        )
+    named = {
+        "scan": (job.scan.file, job.scan.units),
+        "part": (job.part.file, job.part.units),
+        "recipient": (job.seating.recipient if job.seating.seat else "", job.seating.recipient_units),
     }
-    if table.part.file:
-        shapes["part"] = read_scan(work.folder / table.part.file, units=table.part.units or None)
+    return {name: entry for name, entry in named.items() if entry[0]}
+
+
+def _intake(work: Work, progress: Progress) -> StageRecord:
+    files = _files_of(work.job)
+    shapes: dict[str, Shape] = {
+        name: read_scan(work.folder / file, units=units or None, progress=progress)
+        for name, (file, units) in files.items()
+    }
     figures: dict[str, Any] = {}
     findings: list[Finding] = []
     for name, mesh in shapes.items():
         origin = mesh.origin if isinstance(mesh, ScanMesh) else None
         if origin is None:
             continue
-        file = work.folder / (table.scan.file if name == "scan" else table.part.file)
+        file = work.folder / files[name][0]
         figures[name] = {
             "format": origin.format,
             "units": origin.units,
@@ -123,26 +157,41 @@ def _intake(work: Work, progress: Progress) -> StageRecord:
 
 
 def _condition(work: Work, progress: Progress) -> StageRecord:
+    """Check every scan; mend, where needed, what must be a solid."""
     shapes = work.records["intake"].shapes
-    scan, part = work.mesh("intake", "scan"), work.mesh("intake", "part" if "part" in shapes else "scan")
-    report = check(scan, accuracy_mm=work.job.scan.accuracy_mm, progress=progress.part(0.0, 0.4))
-    part_report = report if part is scan else check(part, progress=progress.part(0.4, 0.7))
-    figures: dict[str, Any] = {"scan": report.as_dict(), "part": part_report.as_dict()}
-    findings = [*report.findings]
-    if part is not scan:
-        findings += [replace(f, message=f"The part: {f.message}") for f in part_report.findings]
-    solid = certify(part) if part_report.solid else None
-    if solid is None and work.job.part.mend:
-        mended = mend(part, progress=progress.part(0.7, 1.0))
-        figures["mended"] = mended.as_dict()
-        findings += mended.findings
-        solid = mended.solid
-    if solid is None:
+    reports = {"scan": check(work.mesh("intake", "scan"), accuracy_mm=work.job.scan.accuracy_mm)}
+    findings = [*reports["scan"].findings]
+    for name in [name for name in ("part", "recipient") if name in shapes]:
+        reports[name] = check(work.mesh("intake", name))
+        findings += [replace(f, message=f"The {name}: {f.message}") for f in reports[name].findings]
+    figures: dict[str, Any] = {name: report.as_dict() for name, report in reports.items()}
+    figures.setdefault("part", figures["scan"])
+    solids: dict[str, Solid] = {}
+    needed = list(reports) if work.job.seating.seat else ["part" if "part" in shapes else "scan"]
+    for number, name in enumerate(needed):
+        part = progress.part(0.4 + 0.6 * number / len(needed), 0.4 + 0.6 * (number + 1) / len(needed))
+        solids[name], mended = _solid_of(work, name, reports[name], part)
+        if mended is not None:
+            figures["mended_recipient" if name == "recipient" else "mended"] = mended.as_dict()
+            findings += mended.findings
+    handed = solids if work.job.seating.seat else {"part": solids[needed[0]]}
+    return StageRecord(name="condition", figures=figures, findings=distinct(findings), shapes=handed)
+
+
+def _solid_of(
+    work: Work, name: str, report: CheckReport, progress: Progress
+) -> tuple[Solid, MendResult | None]:
+    """Return a scan as a solid, mended where needed and allowed."""
+    mesh = work.mesh("intake", name)
+    if report.solid:
+        return certify(mesh), None
+    mended = mend(mesh, progress=progress) if work.job.part.mend else None
+    if mended is None or mended.solid is None:
         raise NotASolidError(
-            "The part is no solid and could not be made one.",
+            f"The {name} is no solid and could not be made one.",
             remedy="See 'mirrorprep check', close it by hand, or allow mending in [part].",
         )
-    return StageRecord(name="condition", figures=figures, findings=distinct(findings), shapes={"part": solid})
+    return mended.solid, mended
 
 
 def _symmetry(work: Work, progress: Progress) -> StageRecord:
@@ -162,18 +211,48 @@ def _symmetry(work: Work, progress: Progress) -> StageRecord:
             progress=progress,
         )
         plane, figures, findings = result.plane, result.as_dict(), result.findings
+    seated = work.job.seating.seat
     return StageRecord(
         name="symmetry",
         figures=figures,
         findings=findings,
-        shapes={"mirrored": mirror(work.solid("condition", "part"), plane)},
+        shapes={} if seated else {"mirrored": mirror(work.solid("condition", "part"), plane)},
         arrays={"asymmetry_mm": asymmetry_map(work.mesh("intake", "scan"), plane)},
+    )
+
+
+def _seating(work: Work, progress: Progress) -> StageRecord:
+    by: Plane | LandmarkPairs
+    if joins_two_scans(work.job):
+        by = landmark_pairs(work.job, work.folder)
+    else:
+        figures = work.records["symmetry"].figures
+        by = Plane(normal=np.array(figures["normal"]), offset_mm=figures["offset_mm"])
+    recipient = "recipient" if work.job.seating.recipient else "scan"
+    seated = seat(
+        work.solid("condition", "scan"),
+        work.mesh("intake", recipient),
+        by,
+        body=work.solid("condition", recipient),
+        settings=seat_settings(work.job, work.folder),
+        progress=progress,
+    )
+    return StageRecord(
+        name="seating",
+        figures=seated.as_dict(),
+        findings=seated.findings,
+        shapes={"mirrored": seated.part, "part": seated.donor_part},
+        arrays={
+            "healthy_mm": seated.healthy.distance_mm,
+            "back_mm": seated.back.deviation.distance_mm,
+            "undercut_mm": seated.undercut.depth_mm,
+        },
     )
 
 
 def _measurement(work: Work, progress: Progress) -> StageRecord:
     result = measure(
-        work.solid("symmetry", "mirrored"),
+        work.mirrored,
         accuracy_mm=work.job.scan.accuracy_mm,
         density_g_cm3=material_of(work.job).density_g_cm3.typical,
         progress=progress,
@@ -182,7 +261,7 @@ def _measurement(work: Work, progress: Progress) -> StageRecord:
 
 
 def _mould(work: Work, progress: Progress) -> StageRecord:
-    mould = build_mould(work.solid("symmetry", "mirrored"), settings=settings_of(work.job), progress=progress)
+    mould = build_mould(work.mirrored, settings=settings_of(work.job), progress=progress)
     return mould_record(mould)
 
 
@@ -208,13 +287,21 @@ class Step:
 
 
 def steps_of(job: Job) -> tuple[Step, ...]:
-    """Return the stages of a job in the order in which a scan walks through them."""
+    """Return the stages of a job in the order in which a scan walks through them.
+
+    A job without a mould ends after measuring, one without seating leaves that out, and one whose two scans
+    are joined by landmarks needs no mirror plane.
+    """
     steps = (
-        Step(name="intake", stage=_intake, share=0.05, tables=("scan", "part")),
-        Step(name="condition", stage=_condition, share=0.15, tables=("scan", "part")),
-        Step(name="symmetry", stage=_symmetry, share=0.1, tables=("plane",)),
+        Step(name="intake", stage=_intake, share=0.05, tables=("scan", "part", "seating")),
+        Step(name="condition", stage=_condition, share=0.15, tables=("scan", "part", "seating")),
+        Step(name="symmetry", stage=_symmetry, share=0.1, tables=("plane", "seating")),
+        Step(name="seating", stage=_seating, share=0.1, tables=("job", "scan", "seating")),
         Step(name="measurement", stage=_measurement, share=0.1, tables=("scan", "material")),
-        Step(name="mould", stage=_mould, share=0.25, tables=("mould", "print", "material")),
+        Step(name="mould", stage=_mould, share=0.2, tables=("mould", "print", "material")),
         Step(name="pour", stage=_pour, share=0.05, tables=("job", "material")),
     )
-    return steps if job.mould.build else steps[:_WITHOUT_MOULD]
+    left_out = set() if job.mould.build else {"mould", "pour"}
+    left_out |= set() if job.seating.seat else {"seating"}
+    left_out |= {"symmetry"} if joins_two_scans(job) else set()
+    return tuple(step for step in steps if step.name not in left_out)

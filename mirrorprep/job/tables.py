@@ -66,6 +66,45 @@ class PlaneTable:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SeatingTable:
+    """Seating the mirrored part on the recipient side; without it the part file is mirrored as it is."""
+
+    seat: bool = entry("Cut the part out of the scan and seat it on the recipient side.", default=False)
+    recipient: str = entry("Second scan, of the recipient side; empty takes the same scan.", default="")
+    recipient_units: str = entry("As for the scan.", default="")
+    donor_landmarks: str = entry("Landmarks on the scan; join two scans, with the next.", default="")
+    recipient_landmarks: str = entry("The same landmarks on the recipient's scan.", default="")
+    mirrored: bool = entry("Mirror the donor between two scans; a plane always mirrors.", default=True)
+    select: Literal["auto", "plane", "box", "sphere", "loop"] = entry(
+        "Donor region: auto takes what stands out with no counterpart.", default="auto"
+    )
+    plane_normal: Triple | None = entry("Select what lies in front of this plane.", default=None)
+    plane_offset_mm: float = entry("Offset of that plane.", default=0.0)
+    box_low: Triple | None = entry("Select what lies in a box between two corners.", default=None)
+    box_high: Triple | None = entry("The other corner.", default=None)
+    sphere_center: Triple | None = entry("Select what lies in a sphere.", default=None)
+    sphere_radius_mm: float = entry("Its radius.", default=40.0, low=0.1, high=2000.0)
+    loop: str = entry("File of a closed loop of points on the scan.", default="")
+    near: Triple | None = entry("A place beside the wanted piece of several; else the largest.", default=None)
+    grow_mm: float = entry("How far an automatic region is grown.", default=3.0, low=0.0, high=60.0)
+    ring_mm: float = entry(
+        "Width of the ring of skin that settles the part.", default=12.0, low=2.0, high=80.0
+    )
+    most_shift_mm: float = entry("How far settling may move the part.", default=3.0, low=0.0, high=50.0)
+    most_turn_deg: float = entry("How far it may turn it.", default=3.0, low=0.0, high=45.0)
+    edge_mm: float = entry("Thickness of the margin at its rim.", default=0.5, low=0.05, high=10.0)
+    edge_width_mm: float = entry("Width over which it thins.", default=4.0, low=0.2, high=60.0)
+    floor_mm: float = entry("Least thickness over the skin elsewhere.", default=0.8, low=0.05, high=20.0)
+    gap_mm: float = entry("Room for adhesive on the back.", default=0.0, low=0.0, high=2.0)
+    close_hollows: bool = entry("Close what dips below the skin, as an ear canal.", default=True)
+    direction: Triple | None = entry("Direction in which the part comes off the skin.", default=None)
+    retention: Literal["none", "holes", "posts"] = entry("Features on the back.", default="none")
+    retention_count: int = entry("How many.", default=3, low=1, high=24)
+    retention_diameter_mm: float = entry("Diameter of each.", default=4.0, low=0.5, high=30.0)
+    retention_length_mm: float = entry("Depth of a hole, height of a post.", default=3.0, low=0.5, high=50.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MaterialTable:
     """The casting material; figures from your data sheet replace the generic ones of the class."""
 
@@ -132,6 +171,7 @@ class Job:
     scan: ScanTable = ScanTable()
     part: PartTable = PartTable()
     plane: PlaneTable = PlaneTable()
+    seating: SeatingTable = SeatingTable()
     material: MaterialTable = MaterialTable()
     print: PrintTable = PrintTable()
     mould: MouldTable = MouldTable()

@@ -19,6 +19,8 @@ purpose = "research"
 human_data = false
 [scan]
 units = "mm"
+[plane]
+normal = [0, 1, 0]
 [mould]
 build = false
 [output]
