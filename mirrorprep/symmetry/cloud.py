@@ -8,9 +8,9 @@ from scipy.spatial import KDTree
 
 from mirrorprep.errors import GeometryError
 from mirrorprep.geometry.normals import doubled_areas, fitted_normals, unit
-from mirrorprep.geometry.open_border import open_edges
 from mirrorprep.geometry.sampling import stratified_points
 from mirrorprep.solid.mesh import ScanMesh
+from mirrorprep.symmetry.border import NONE, Border, find_border
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -22,7 +22,6 @@ WIDE_NEIGHBOURS = 40
 INCOHERENT_BELOW = 0.85
 NOISY_ABOVE = 4e-4
 REJECT_WITHIN = 0.012
-UNKNOWN_WITHIN = 0.02
 SOUP_SHARE = 0.3
 NORMAL_LEVER = 0.05
 
@@ -43,9 +42,10 @@ class Cloud:
         The same averaged over compatible neighbours.
     triangles : (n, 3, 3) float64
         The face each sample lies on.
-    border, unknown : (n,) bool
-        Samples at an open edge, whose matches do not count, and samples of the wider zone beyond which the
-        surface is not known.
+    border : (n,) bool
+        Samples at an open edge, whose matches do not count.
+    edges : Border
+        The open edges themselves.
     noise : float
         Median distance of the samples from the local mean surface.
     tree : KDTree
@@ -60,7 +60,7 @@ class Cloud:
     smooth_normals: FloatArray
     triangles: FloatArray
     border: BoolArray
-    unknown: BoolArray
+    edges: Border
     noise: float
     tree: KDTree
 
@@ -114,8 +114,12 @@ def sample(mesh: ScanMesh, *, seed: int, weight: FloatArray | None = None) -> Cl
     low, high = raw.min(axis=0), raw.max(axis=0)
     center, scale = (low + high) / 2.0, float(np.linalg.norm(high - low))
     points, normals = (raw - center) / scale, unit(cross[face])
-    smooth = _smoothed(points, normals)
-    border, unknown = _border_zones(mesh, points, center, scale)
+    tree = KDTree(points)
+    smooth = _smoothed(points, normals, tree)
+    edges = find_border(mesh.vertices, mesh.faces, center=center, scale=scale, samples=tree)
+    border = np.isfinite(edges.distance(points, reach=REJECT_WITHIN)[0])
+    if border.mean() > SOUP_SHARE:
+        edges, border = NONE, np.zeros(len(points), dtype=bool)
     return Cloud(
         center_mm=center,
         scale_mm=scale,
@@ -125,14 +129,13 @@ def sample(mesh: ScanMesh, *, seed: int, weight: FloatArray | None = None) -> Cl
         smooth_normals=smooth[1],
         triangles=(mesh.vertices[mesh.faces[face]] - center) / scale,
         border=border,
-        unknown=unknown,
+        edges=edges,
         noise=smooth[2],
         tree=KDTree(np.concatenate([smooth[0], NORMAL_LEVER * smooth[1]], axis=1)),
     )
 
 
-def _smoothed(points: FloatArray, normals: FloatArray) -> tuple[FloatArray, FloatArray, float]:
-    tree = KDTree(points)
+def _smoothed(points: FloatArray, normals: FloatArray, tree: KDTree) -> tuple[FloatArray, FloatArray, float]:
     near = np.asarray(tree.query(points, k=NEIGHBOURS, workers=-1)[1])
     agree = (np.einsum("nki,ni->nk", normals[near], normals) > 0.5).astype(np.float64)
     agree /= agree.sum(axis=1, keepdims=True)
@@ -148,21 +151,3 @@ def _smoothed(points: FloatArray, normals: FloatArray) -> tuple[FloatArray, Floa
         smooth_normals = fitted_normals(points[wide], normals[wide].mean(axis=1))
         noise = float(np.median(np.abs(np.einsum("ni,ni->n", points - smooth_points, smooth_normals))))
     return smooth_points, smooth_normals, noise
-
-
-def _border_zones(
-    mesh: ScanMesh, points: FloatArray, center: FloatArray, scale: float
-) -> tuple[BoolArray, BoolArray]:
-    edges = open_edges(mesh.vertices, mesh.faces)
-    nothing = np.zeros(len(points), dtype=bool)
-    if len(edges) == 0:
-        return nothing, nothing
-    start = mesh.vertices[mesh.faces[edges[:, 0], edges[:, 1]]]
-    stop = mesh.vertices[mesh.faces[edges[:, 0], (edges[:, 1] + 1) % 3]]
-    along = (start, (start + stop) / 2.0, stop)
-    tree = KDTree((np.concatenate(along) - center) / scale)
-    distance = np.asarray(tree.query(points, distance_upper_bound=UNKNOWN_WITHIN, workers=-1)[0])
-    border, unknown = distance < REJECT_WITHIN, distance < UNKNOWN_WITHIN
-    if border.mean() > SOUP_SHARE:
-        return nothing, nothing
-    return border, unknown

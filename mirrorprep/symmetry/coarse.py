@@ -16,9 +16,12 @@ DIRECTIONS = 900
 OFFSETS = 36
 POINTS = 300
 SIGMA = 0.025
-KAPPA = 0.15
-BATCH = 8
-STARTS = 24
+KAPPA = 0.06
+FIRST_POINTS = 100
+SECOND_LOOK = 6_000
+BATCH = 80_000
+WORKERS = 2
+STARTS = 64
 NEAR_DEG = 8.0
 NEAR_OFFSET = 0.035
 
@@ -33,24 +36,37 @@ def hemisphere(count: int) -> FloatArray:
 
 
 def candidates(cloud: Cloud, grid: Lattice, *, seed: int) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return normals (k, 3), offsets (k,) and scores (k,) of the best coarse planes, best first."""
+    """Return normals (k, 3), offsets (k,) and scores (k,) of the best coarse planes, best first.
+
+    Every plane is scored with a few points, the better ones with all.
+    """
     directions = np.concatenate([_principal_axes(cloud.points), hemisphere(DIRECTIONS)])
-    rng = np.random.default_rng(seed)
-    chosen = np.sort(rng.choice(len(cloud.points), POINTS, replace=False))
     some = cloud.points[:: max(1, len(cloud.points) // 2000)]
-    points, normals = cloud.smooth_points[chosen], cloud.smooth_normals[chosen]
-
-    def block(start: int) -> tuple[FloatArray, FloatArray]:
-        across = directions[start : start + BATCH]
-        heights = np.sort(np.einsum("pi,di->dp", some, across), axis=1)
-        low, high = (heights[:, int(share * (len(some) - 1))] for share in (0.03, 0.97))
-        offsets = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, OFFSETS)
-        return offsets, lattice_scores(grid, points, normals, across, offsets)
-
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        parts = list(pool.map(block, range(0, len(directions), BATCH)))
-    offsets, scores = (np.concatenate(part) for part in zip(*parts, strict=True))
+    heights = np.sort(np.einsum("pi,di->dp", some, directions), axis=1)
+    low, high = (heights[:, int(share * (len(some) - 1))] for share in (0.03, 0.97))
+    offsets = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, OFFSETS)
+    rng = np.random.default_rng(seed)
+    chosen = rng.choice(len(cloud.points), POINTS, replace=False)
+    first = _scores(cloud, grid, np.sort(chosen[:FIRST_POINTS]), directions, offsets)
+    row, column = np.divmod(np.sort(np.argsort(-first, axis=None, kind="stable")[:SECOND_LOOK]), OFFSETS)
+    scores = np.full(first.shape, -np.inf)
+    second = _scores(cloud, grid, np.sort(chosen), directions[row], offsets[row, column][:, None])
+    scores[row, column] = second[:, 0]
     return _suppressed(directions, offsets, scores)
+
+
+def _scores(
+    cloud: Cloud, grid: Lattice, chosen: IntArray, directions: FloatArray, offsets: FloatArray
+) -> FloatArray:
+    points, normals = cloud.smooth_points[chosen], cloud.smooth_normals[chosen]
+    batch = max(1, BATCH // (len(chosen) * offsets.shape[1]))
+
+    def block(start: int) -> FloatArray:
+        rows = slice(start, start + batch)
+        return lattice_scores(grid, points, normals, directions[rows], offsets[rows])
+
+    with ThreadPoolExecutor(max_workers=WORKERS) as pool:
+        return np.concatenate(list(pool.map(block, range(0, len(directions), batch))))
 
 
 def _principal_axes(points: FloatArray) -> FloatArray:

@@ -96,6 +96,8 @@ class LandmarkPlane:
     sd_deg, sd_mm : float
         Standard deviation of its direction and of its place amid the landmarks; infinite when the
         landmarks are too few to tell.
+    middle_mm : (3,) float64
+        Weighted middle of the landmarks.
     noise_mm : float
         Standard deviation of the points, estimated from how badly they fit; nan when too few.
     misfit_mm : dict of str to float
@@ -110,10 +112,20 @@ class LandmarkPlane:
     plane: Plane
     sd_deg: float
     sd_mm: float
+    middle_mm: FloatArray
     noise_mm: float
     misfit_mm: dict[str, float]
     weight: dict[str, float]
     findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Fit:
+    normal: FloatArray
+    offset: float
+    center: FloatArray
+    values: FloatArray
+    total: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -129,8 +141,8 @@ class _Arrays:
         midline = np.array(list(marks.midline.values()), dtype=np.float64).reshape(-1, 3)
         return cls(midline, (left + right) / 2.0, right - left)
 
-    def fit(self, weight: FloatArray) -> tuple[FloatArray, float, FloatArray, float]:
-        """Return normal, offset, eigenvalues and summed weight of the most likely plane."""
+    def fit(self, weight: FloatArray) -> _Fit:
+        """Return the most likely plane, its middle, the eigenvalues and the summed weight."""
         w, p = weight[: len(self.midline)], weight[len(self.midline) :]
         total = float(w.sum() + 2.0 * p.sum())
         center = (w @ self.midline + 2.0 * p @ self.middle) / total
@@ -138,10 +150,11 @@ class _Arrays:
         matrix = (a.T * w) @ a + 2.0 * (b.T * p) @ b - 0.5 * (self.across.T * p) @ self.across
         values, vectors = np.linalg.eigh(matrix)
         normal = vectors[:, 0] * (1.0 if vectors[np.abs(vectors[:, 0]).argmax(), 0] > 0.0 else -1.0)
-        return normal, float(normal @ center), values, total
+        return _Fit(normal, float(normal @ center), center, values, total)
 
-    def misfit(self, normal: FloatArray, offset: float) -> tuple[FloatArray, FloatArray]:
+    def misfit(self, fitted: _Fit) -> tuple[FloatArray, FloatArray]:
         """Return the misfit of each landmark (root of its term of the sum) and its freedoms."""
+        normal, offset = fitted.normal, fitted.offset
         flat = np.abs(self.midline @ normal - offset)
         sideways = self.across - np.outer(self.across @ normal, normal)
         paired = np.sqrt(2.0 * (self.middle @ normal - offset) ** 2 + 0.5 * (sideways**2).sum(axis=1))
@@ -197,8 +210,7 @@ def _robust_weights(arrays: _Arrays, prior: FloatArray) -> FloatArray:
 
 
 def _ratio(arrays: _Arrays, prior: FloatArray, kept: FloatArray) -> FloatArray:
-    normal, offset, _, _ = arrays.fit(prior * kept)
-    misfit, _ = arrays.misfit(normal, offset)
+    misfit, _ = arrays.misfit(arrays.fit(prior * kept))
     return np.asarray(misfit * np.sqrt(prior))
 
 
@@ -207,11 +219,10 @@ def _described(
     arrays: _Arrays,
     prior: FloatArray,
     kept: FloatArray,
-    fitted: tuple[FloatArray, float, FloatArray, float],
+    fitted: _Fit,
 ) -> LandmarkPlane:
-    normal, offset, values, total = fitted
-    misfit, freedoms = arrays.misfit(normal, offset)
-    stiffness = values[1:] - values[0]
+    misfit, freedoms = arrays.misfit(fitted)
+    stiffness = fitted.values[1:] - fitted.values[0]
     with np.errstate(divide="ignore"):
         loosest_deg = float(np.degrees(CLICK_SD_MM / np.sqrt(max(stiffness[0], 0.0))))
     if not loosest_deg < 90.0:
@@ -225,9 +236,10 @@ def _described(
     known = np.isfinite(noise)
     names = landmarks.names
     return LandmarkPlane(
-        plane=Plane(normal=normal, offset_mm=offset),
+        plane=Plane(normal=fitted.normal, offset_mm=fitted.offset),
         sd_deg=float(np.degrees(noise * np.sqrt((1.0 / stiffness).sum()))) if known else float("inf"),
-        sd_mm=noise / float(np.sqrt(total)) if known else float("inf"),
+        sd_mm=noise / float(np.sqrt(fitted.total)) if known else float("inf"),
+        middle_mm=fitted.center,
         noise_mm=noise,
         misfit_mm=dict(zip(names, misfit.tolist(), strict=True)),
         weight=dict(zip(names, kept.tolist(), strict=True)),

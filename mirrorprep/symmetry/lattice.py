@@ -17,6 +17,7 @@ BoolArray = NDArray[np.bool_]
 CELLS = 64
 MARGIN = 0.05
 CLASS_COSINE = 0.2
+UNKNOWN_WITHIN = 0.02
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -92,11 +93,20 @@ def build(cloud: Cloud) -> Lattice:
         cell=cell,
         shape=shape,
         oriented=np.concatenate(layers),
-        excused=cloud.unknown[nearest],
+        excused=_excused(cloud, nearest, low, cell, shape),
         points=np.append(cloud.smooth_points, np.full((1, 3), 9.0), axis=0).T.astype(np.float32),
         normals=np.append(cloud.smooth_normals, np.zeros((1, 3)), axis=0).T.astype(np.float32),
         border=np.append(cloud.border, True),
     )
+
+
+def _excused(cloud: Cloud, nearest: Int32Array, low: FloatArray, cell: float, shape: IntArray) -> BoolArray:
+    near, place = cloud.edges.distance(cloud.points, reach=UNKNOWN_WITHIN)
+    answer = np.zeros(len(nearest), dtype=bool)
+    zone = np.flatnonzero(np.isfinite(near)[nearest])
+    index = np.stack(np.unravel_index(zone, tuple(shape)), axis=1)
+    answer[zone] = cloud.edges.beyond(low + (index + 0.5) * cell, place[nearest[zone]])
+    return answer
 
 
 def _nearest(flat: IntArray, sample: IntArray, shape: IntArray) -> Int32Array:

@@ -45,6 +45,9 @@ class MirrorPlaneResult:
     matched_share, unknown_share, contradicted_share : float
         Shares of the scanned area that have a mirrored counterpart, that would have it where the surface
         is not known, and that have none although the surface there is known. They sum to 1.
+    evidence_nats : float
+        Mean weight of evidence of a sample, natural units: 5 for an exact mirror image, about 1.5 for a
+        face, below 0.25 for a body without symmetry.
     slip : tuple of float
         How firmly the surface holds the plane, in its three freedoms, smallest first.
     free_axis : tuple of float or None
@@ -68,6 +71,7 @@ class MirrorPlaneResult:
     matched_share: float
     unknown_share: float
     contradicted_share: float
+    evidence_nats: float
     slip: tuple[float, float, float]
     free_axis: tuple[float, float, float] | None
     alternatives: tuple[RankedPlane, ...]
@@ -87,6 +91,7 @@ class MirrorPlaneResult:
             "matched_share": self.matched_share,
             "unknown_share": self.unknown_share,
             "contradicted_share": self.contradicted_share,
+            "evidence_nats": self.evidence_nats,
             "slip": list(self.slip),
             "free_axis": None if self.free_axis is None else list(self.free_axis),
             "alternatives": [ranked.as_dict() for ranked in self.alternatives],

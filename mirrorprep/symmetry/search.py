@@ -1,60 +1,34 @@
 """Finding the mirror plane of a scan."""
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from mirrorprep.errors import NoMirrorPlaneError, UsageError
 from mirrorprep.progress import SILENT, Progress
-from mirrorprep.solid.finding import Finding, Severity
 from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.plane import Plane
 from mirrorprep.solid.solid import Solid
-from mirrorprep.symmetry import coarse, lattice, refine
+from mirrorprep.symmetry import coarse, lattice
 from mirrorprep.symmetry.cloud import Cloud, sample
-from mirrorprep.symmetry.landmarks import Landmarks, landmark_plane
-from mirrorprep.symmetry.lattice import Lattice
+from mirrorprep.symmetry.doubt import disagreement, doubt, findings
+from mirrorprep.symmetry.hint import Hint
+from mirrorprep.symmetry.judge import Judged, judge, triage
+from mirrorprep.symmetry.landmarks import LandmarkPlane, Landmarks, landmark_plane
+from mirrorprep.symmetry.mixture import REACH
+from mirrorprep.symmetry.newton import tangents
+from mirrorprep.symmetry.refine import polished, refined
 from mirrorprep.symmetry.region import Region
 from mirrorprep.symmetry.result import MirrorPlaneResult, RankedPlane
 
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
-
 __all__ = ["MirrorPlaneResult", "find_mirror_plane"]
 
-KEPT = 6
-SAME_DEG = 3.0
-SAME_OFFSET = 0.015
-JUDGED_POINTS = 4_000
-TIGHT = (0.005, 0.01, 0.02)
-MATCHED_WITHIN = 0.02
-LEAST_GAP = 0.05
-CAUTION_GAP = 0.10
-LEAST_SLIP = 0.03
-WEAK_RMS = 0.012
-EFFECTIVE_POINTS = 400
+FloatArray = NDArray[np.float64]
 
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Judged:
-    """Refined planes in the cloud's units with their figures; leading axis over the planes."""
-
-    normals: FloatArray
-    offsets: FloatArray
-    scores: FloatArray
-    shares: FloatArray
-    rms: FloatArray
-    p95: FloatArray
-    information: FloatArray
-    residual: FloatArray
-
-    def ranked(self) -> "_Judged":
-        kept: list[int] = []
-        for index in np.argsort(-self.scores, kind="stable").tolist():
-            if not any(_same(self.normals, self.offsets, index, other) for other in kept):
-                kept.append(index)
-        return _Judged(*(getattr(self, name)[kept] for name in self.__slots__))
+FIRST_KEPT, FIRST_POINTS, FIRST_STEPS = 8, 800, 5
+LAST_KEPT, LAST_POINTS, LAST_STEPS = 5, 4_000, 5
+NOISY_POINTS = 20_000
+MATCHED_WIDTHS = 5.0
+MATCHED_LEAST = 0.005
 
 
 def find_mirror_plane(
@@ -73,7 +47,8 @@ def find_mirror_plane(
     scan : ScanMesh or Solid
         Open, damaged or cluttered as it may be.
     landmarks : Landmarks, optional
-        Midline points and left-right pairs, where the search then starts.
+        Midline points and left-right pairs: the search starts there as well, and planes near theirs come
+        first.
     region : Region, optional
         What to use or to leave out.
     seed : int
@@ -96,6 +71,13 @@ def find_mirror_plane(
     UsageError
         If `choose` is not one of the ranked planes.
 
+    Notes
+    -----
+    Every direction and offset is tried on a lattice of nearest samples; what reaches beyond an open border
+    counts as unknown. The best are refined as reflections, not as rigid motions, by expectation-
+    maximisation of a mixture of followers and strays, and ranked by the evidence in nats. Standard
+    deviations are cluster-robust.
+
     Examples
     --------
     >>> from mirrorprep.solid.primitives import box
@@ -105,22 +87,16 @@ def find_mirror_plane(
     """
     mesh = scan.mesh if isinstance(scan, Solid) else scan
     used = mesh if region is None else mesh.with_geometry(mesh.vertices, mesh.faces[region.mask(mesh)])
+    marked = None if landmarks is None else landmark_plane(landmarks)
     progress.step("sampling the scan", 0.0)
     cloud = sample(used, seed=seed)
-    progress.step("searching every direction", 0.15)
-    grid = lattice.build(cloud)
-    normals, offsets, _ = coarse.candidates(cloud, grid, seed=seed)
-    if landmarks is not None:
-        normals, offsets = _seeded(cloud, landmarks, normals, offsets)
-    progress.step("refining", 0.5)
-    normals, offsets = refine.refined(cloud, grid, normals, offsets, seed=seed)
-    normals, offsets = _merged(cloud, grid, normals, offsets, seed=seed)
-    progress.step("polishing", 0.7)
-    normals, offsets, information, residual = refine.polished(cloud, normals, offsets, seed=seed)
-    progress.step("judging", 0.9)
-    judged = _judge(cloud, grid, normals, offsets, information, residual, seed=seed).ranked()
-    if not judged.shares[0, 0] > 0.0:
-        raise NoMirrorPlaneError("No plane matches any part of the scan.", remedy="Check the scan.")
+    hint = None if marked is None else Hint.of(marked, cloud)
+    judged = _searched(cloud, hint, seed=seed, progress=progress)
+    if not np.isfinite(judged.residual[0]).any():
+        raise NoMirrorPlaneError(
+            "No plane maps any part of the scan onto another.",
+            remedy="Check the scan with 'mirrorprep check'.",
+        )
     if not 1 <= choose <= len(judged.scores):
         raise UsageError(
             f"Plane {choose} was asked for, but {len(judged.scores)} were found.",
@@ -132,121 +108,77 @@ def find_mirror_plane(
         "landmarks": None if landmarks is None else landmarks.as_dict(),
         "region": None if region is None else region.as_dict(),
     }
-    return _answer(cloud, judged, choose, settings)
+    return _answer(cloud, judged, marked, hint, settings)
 
 
-def _seeded(
-    cloud: Cloud, landmarks: Landmarks, normals: FloatArray, offsets: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    plane = landmark_plane(landmarks).plane
-    offset = (plane.offset_mm - float(plane.normal @ cloud.center_mm)) / cloud.scale_mm
-    return np.vstack([plane.normal, normals]), np.append(offset, offsets)
+def _searched(cloud: Cloud, hint: Hint | None, *, seed: int, progress: Progress) -> Judged:
+    grid = lattice.build(cloud)
+    progress.step("searching every direction", 0.15)
+    normals, offsets, _ = coarse.candidates(cloud, grid, seed=seed)
+    if hint is not None:
+        normals, offsets = np.vstack([hint.normal, normals]), np.append(hint.offset, offsets)
+    progress.step("refining", 0.5)
+    normals, offsets = refined(cloud, grid, normals, offsets, seed=seed)
+    normals, offsets = triage(cloud, grid, normals, offsets, kept=FIRST_KEPT, hint=hint, seed=seed)
+    progress.step("polishing", 0.7)
+    chart = polished(cloud, normals, offsets, points=FIRST_POINTS, steps=FIRST_STEPS, seed=seed).chart
+    normals, offsets = triage(cloud, grid, chart.normals, chart.offsets, kept=LAST_KEPT, hint=hint, seed=seed)
+    points = NOISY_POINTS if cloud.noisy else LAST_POINTS
+    last = polished(cloud, normals, offsets, points=points, steps=LAST_STEPS, seed=seed)
+    progress.step("judging", 0.9)
+    return judge(cloud, grid, last, hint=hint, seed=seed)
 
 
-def _score_planes(
+def _answer(
     cloud: Cloud,
-    grid: Lattice,
-    normals: FloatArray,
-    offsets: FloatArray,
-    sigmas: tuple[float, ...],
-    *,
-    seed: int,
-) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """Return scores (k, sigmas), distances (k, p) and excused (k, p) at many points."""
-    rng = np.random.default_rng(seed + 2)
-    chosen = np.sort(rng.choice(len(cloud.points), JUDGED_POINTS, replace=False))
-    images = refine.Images.of(cloud.smooth_points[chosen], cloud.smooth_normals[chosen], normals, offsets)
-    found = refine.nearest_pairs(cloud, images)
-    cell = grid.cells(*np.moveaxis(images.image.astype(np.float32), -1, 0))
-    excused = grid.excused[cell]
-    distance, facing = found.distance, np.maximum(found.facing, 0.0) ** 2
-    height = np.einsum("kpi,ki->kp", images.points, normals) - offsets[:, None]
-    scores = [coarse.combined(np.exp(distance**2 / (-2.0 * s * s)) * facing, height, excused) for s in sigmas]
-    return np.stack(scores, axis=1), distance, excused
-
-
-def _merged(
-    cloud: Cloud, grid: Lattice, normals: FloatArray, offsets: FloatArray, *, seed: int
-) -> tuple[FloatArray, FloatArray]:
-    scores = _score_planes(cloud, grid, normals, offsets, (coarse.SIGMA, *TIGHT), seed=seed)[0]
-    total = scores[:, 0] * (scores[:, 0] + scores[:, 1:].mean(axis=1))
-    kept: list[int] = []
-    for index in np.argsort(-total, kind="stable"):
-        if len(kept) < KEPT and not any(_same(normals, offsets, index, other) for other in kept):
-            kept.append(int(index))
-    return normals[kept], offsets[kept]
-
-
-def _same(normals: FloatArray, offsets: FloatArray, one: int, other: int) -> bool:
-    dot = float(normals[one] @ normals[other])
-    near = abs(dot) > np.cos(np.radians(SAME_DEG))
-    return bool(near and abs(offsets[one] - np.sign(dot) * offsets[other]) < SAME_OFFSET)
-
-
-def _judge(
-    cloud: Cloud,
-    grid: Lattice,
-    normals: FloatArray,
-    offsets: FloatArray,
-    information: FloatArray,
-    residual: FloatArray,
-    *,
-    seed: int,
-) -> _Judged:
-    scores, distance, excused = _score_planes(
-        cloud, grid, normals, offsets, (coarse.SIGMA, *TIGHT), seed=seed
-    )
-    matched = distance < MATCHED_WITHIN
-    shares = np.stack([matched, ~matched & excused, ~matched & ~excused], axis=1).mean(axis=2)
-    near = [row[keep] if keep.any() else np.zeros(1) for row, keep in zip(distance, matched, strict=True)]
-    return _Judged(
-        normals=normals,
-        offsets=offsets,
-        scores=scores[:, 0] * (scores[:, 0] + scores[:, 1:].mean(axis=1)) / 2.0,
-        shares=shares,
-        rms=np.array([np.sqrt((row**2).mean()) for row in near]),
-        p95=np.array([np.percentile(row, 95.0) for row in near]),
-        information=information,
-        residual=residual,
-    )
-
-
-def _answer(cloud: Cloud, judged: _Judged, choose: int, settings: dict[str, object]) -> MirrorPlaneResult:
+    judged: Judged,
+    marked: LandmarkPlane | None,
+    hint: Hint | None,
+    settings: dict[str, object],
+) -> MirrorPlaneResult:
+    choose = int(str(settings["choose"]))
     taken = choose - 1
     planes = [
         Plane(normal=n, offset_mm=d * cloud.scale_mm + float(n @ cloud.center_mm))
         for n, d in zip(*_facing(judged.normals, judged.offsets), strict=True)
     ]
-    values, vectors = np.linalg.eigh(judged.information[taken])
-    slip = np.sqrt(np.maximum(values, 0.0))
-    deviation = judged.residual[taken] * np.sqrt(1.0 / np.maximum(values, 1e-12) / EFFECTIVE_POINTS)
-    tilt = float(np.sqrt(((vectors[:2] * deviation) ** 2).sum()))
-    shift = float(np.sqrt(((vectors[2] * deviation) ** 2).sum()))
-    axis = _free_axis(judged.normals[taken], vectors[:, 0]) if slip[0] < LEAST_SLIP else None
-    gap = 1.0 - judged.scores[1] / judged.scores[0] if len(judged.scores) > 1 else 1.0
-    findings = _findings(judged, float(gap), axis)
-    ambiguous = axis is not None or gap < LEAST_GAP
-    weak = judged.rms[taken] > WEAK_RMS
+    rivals = judged if hint is None else _meant(judged, hint)
+    found = doubt(rivals)
+    told = findings(found, chosen=choose > 1, marked=marked is not None)
+    if marked is not None:
+        told += [*marked.findings, *disagreement(planes[taken].angle_deg(marked.plane), marked.sd_deg)]
+    residual = judged.residual[taken]
+    matched = residual < min(max(MATCHED_WIDTHS * judged.width[taken], MATCHED_LEAST), REACH)
+    unknown = ~matched & judged.excused[taken]
+    distance = residual[matched] if matched.any() else np.zeros(1)
+    tilt, shift = _deviations(judged, taken)
     return MirrorPlaneResult(
         plane=planes[taken],
-        status="ambiguous" if ambiguous else "weak" if weak else "clear",
-        asymmetry_rms_mm=float(judged.rms[taken]) * cloud.scale_mm,
-        asymmetry_p95_mm=float(judged.p95[taken]) * cloud.scale_mm,
+        status=found.status,
+        asymmetry_rms_mm=float(np.sqrt((distance**2).mean())) * cloud.scale_mm,
+        asymmetry_p95_mm=float(np.percentile(distance, 95.0)) * cloud.scale_mm,
         sd_deg=float(np.degrees(tilt)),
         sd_mm=shift * cloud.scale_mm,
-        matched_share=float(judged.shares[taken, 0]),
-        unknown_share=float(judged.shares[taken, 1]),
-        contradicted_share=float(judged.shares[taken, 2]),
-        slip=(float(slip[0]), float(slip[1]), float(slip[2])),
-        free_axis=axis,
+        matched_share=float(matched.mean()),
+        unknown_share=float(unknown.mean()),
+        contradicted_share=float((~matched & ~unknown).mean()),
+        evidence_nats=float(judged.nats[taken]),
+        slip=(float(judged.slip[taken, 0]), float(judged.slip[taken, 1]), float(judged.slip[taken, 2])),
+        free_axis=found.free_axis,
         alternatives=tuple(
             RankedPlane(plane=plane, score=float(score))
             for plane, score in zip(planes, judged.scores, strict=True)
         ),
         choice=choose,
-        findings=tuple(findings),
+        findings=tuple(told),
         settings=settings,
     )
+
+
+def _meant(judged: Judged, hint: Hint) -> Judged:
+    """Return the planes that the hint means, the first one in any case."""
+    meant = np.flatnonzero(hint.fits(judged.normals, judged.offsets)).tolist()
+    return judged.take(meant or [0])
 
 
 def _facing(normals: FloatArray, offsets: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -256,48 +188,12 @@ def _facing(normals: FloatArray, offsets: FloatArray) -> tuple[FloatArray, Float
     return normals * sign[:, None], offsets * sign
 
 
-def _free_axis(normal: FloatArray, loose: FloatArray) -> tuple[float, float, float]:
-    u, v = refine.tangents(normal[None])
-    turned = loose[0] * u[0] + loose[1] * v[0]
-    axis = np.cross(normal, turned) if np.linalg.norm(turned) > 0.3 else normal
-    axis = axis / np.linalg.norm(axis)
-    axis = axis * (1.0 if axis[np.abs(axis).argmax()] > 0.0 else -1.0)
-    return float(axis[0]), float(axis[1]), float(axis[2])
-
-
-def _findings(judged: _Judged, gap: float, axis: tuple[float, float, float] | None) -> list[Finding]:
-    found = []
-    if axis is not None:
-        named = ", ".join(f"{component:.3f}" for component in axis)
-        found.append(
-            Finding(
-                code="mirror-plane-family",
-                severity=Severity.STOP,
-                message=f"Any plane of a family about or along the axis ({named}) mirrors the scan as well.",
-                remedy="Give landmarks, or leave out a region, or choose a plane yourself.",
-            )
-        )
-    if gap < CAUTION_GAP:
-        stop = gap < LEAST_GAP
-        found.append(
-            Finding(
-                code="mirror-plane-ambiguous" if stop else "mirror-plane-close-second",
-                severity=Severity.STOP if stop else Severity.CAUTION,
-                message=f"A second plane fits about as well: its score is {100 * gap:.1f} % lower.",
-                measured=gap,
-                limit=LEAST_GAP if stop else CAUTION_GAP,
-                remedy="Look at the alternatives and choose one, or give landmarks.",
-            )
-        )
-    if judged.rms[0] > WEAK_RMS:
-        found.append(
-            Finding(
-                code="mirror-plane-weak",
-                severity=Severity.CAUTION,
-                message="The scan is hardly symmetric about the best plane.",
-                measured=float(judged.rms[0]),
-                limit=WEAK_RMS,
-                remedy="Use a region of the scan that is known to be symmetric, or landmarks.",
-            )
-        )
-    return found
+def _deviations(judged: Judged, taken: int) -> tuple[float, float]:
+    """Return the standard deviations of the direction (rad) and of the place amid the cloud."""
+    normal, center = judged.normals[taken], judged.center[taken]
+    covariance = judged.covariance[taken]
+    u, v = tangents(normal[None])
+    amid = normal * judged.offsets[taken] - center
+    lean = np.array([float(u[0] @ amid), float(v[0] @ amid), -1.0])
+    tilt = float(np.sqrt(covariance[0, 0] + covariance[1, 1]))
+    return tilt, float(np.sqrt(lean @ covariance @ lean))

@@ -1,0 +1,158 @@
+"""When to doubt the best plane, and what to tell the user."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from mirrorprep.solid.finding import Finding, Severity
+from mirrorprep.symmetry.judge import Judged
+from mirrorprep.symmetry.newton import tangents
+
+FloatArray = NDArray[np.float64]
+Axis = tuple[float, float, float]
+
+LEAST_LEAD = 0.2
+CAUTION_LEAD = 0.35
+AS_DENSE = 0.9
+AS_WIDE = 0.3
+LEAST_SHARPNESS = 0.15
+LEAST_SLIP = 0.03
+LEAST_NATS = 0.25
+MARGIN_DEG = 3.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubt:
+    """Reasons to doubt a plane.
+
+    Attributes
+    ----------
+    lead : float
+        By which share the best score exceeds the best score of another plane.
+    rivals : int
+        Number of other planes that fit about as well.
+    free_axis : tuple of float or None
+        Axis about which, or along which, a whole family of planes fits.
+    nats : float
+        Evidence of the best plane.
+    """
+
+    lead: float
+    rivals: int
+    free_axis: Axis | None
+    nats: float
+
+    @property
+    def status(self) -> str:
+        """``clear``, ``ambiguous`` or ``weak``."""
+        if self.free_axis is not None or self.rivals:
+            return "ambiguous"
+        return "weak" if self.nats < LEAST_NATS else "clear"
+
+
+def doubt(judged: Judged) -> Doubt:
+    """Compare the first of the judged planes with the others."""
+    lead = 1.0 - judged.scores[1:] / judged.scores[0]
+    density = judged.nats / np.maximum(judged.known, 1e-9)
+    dense = (density[1:] >= AS_DENSE * density[0]) & (judged.nats[1:] >= AS_WIDE * judged.nats[0])
+    rivals = (lead < LEAST_LEAD) | dense
+    slips = judged.sharpness[0] < LEAST_SHARPNESS or judged.slip[0, 0] < LEAST_SLIP
+    return Doubt(
+        lead=float(lead.min(initial=1.0)),
+        rivals=int(rivals.sum()),
+        free_axis=free_axis(judged) if slips else None,
+        nats=float(judged.nats[0]),
+    )
+
+
+def free_axis(judged: Judged) -> Axis:
+    """Return the axis of the family that the first plane slides in.
+
+    A tilt turns the plane about an axis in it; a shift moves it along its normal.
+    """
+    normal, loose = judged.normals[0], judged.loosest[0]
+    u, v = tangents(normal[None])
+    tilt = loose[0] * u[0] + loose[1] * v[0]
+    axis = np.cross(normal, tilt) if np.linalg.norm(tilt) > abs(loose[2]) else normal
+    axis = axis / np.linalg.norm(axis)
+    axis = axis * (1.0 if axis[np.abs(axis).argmax()] > 0.0 else -1.0)
+    return float(axis[0]), float(axis[1]), float(axis[2])
+
+
+def findings(found: Doubt, *, chosen: bool, marked: bool) -> list[Finding]:
+    """Return what to tell the user.
+
+    Parameters
+    ----------
+    found : Doubt
+        The reasons.
+    chosen : bool
+        The user took a plane of the list himself: what would stop is a caution.
+    marked : bool
+        The user gave landmarks: likewise.
+    """
+    grave = Severity.CAUTION if chosen or marked else Severity.STOP
+    told = []
+    if found.free_axis is not None:
+        named = ", ".join(f"{component:.3f}" for component in found.free_axis)
+        told.append(
+            Finding(
+                code="mirror-plane-family",
+                severity=grave,
+                message=f"A whole family of planes fits: they turn about or shift along ({named}).",
+                remedy="Give landmarks, or a region that breaks the family, or choose a plane.",
+            )
+        )
+    if found.rivals:
+        others = "Another plane fits" if found.rivals == 1 else f"{found.rivals} other planes fit"
+        told.append(
+            Finding(
+                code="mirror-plane-ambiguous",
+                severity=grave,
+                message=f"{others} about as well as the best (lead {found.lead:.0%}).",
+                measured=found.lead,
+                limit=LEAST_LEAD,
+                remedy="Look at the alternatives and choose one, or give landmarks.",
+            )
+        )
+    elif found.lead < CAUTION_LEAD:
+        told.append(
+            Finding(
+                code="mirror-plane-close-second",
+                severity=Severity.CAUTION,
+                message=f"Another plane comes close to the best (lead {found.lead:.0%}).",
+                measured=found.lead,
+                limit=CAUTION_LEAD,
+                remedy="Look at the alternatives.",
+            )
+        )
+    if found.nats < LEAST_NATS:
+        told.append(
+            Finding(
+                code="mirror-plane-weak",
+                severity=grave,
+                message=f"Little of the scan speaks for a plane: evidence {found.nats:.2g} nats a sample.",
+                measured=found.nats,
+                limit=LEAST_NATS,
+                remedy="Give landmarks, or a region that is known to be symmetric.",
+            )
+        )
+    return told
+
+
+def disagreement(angle_deg: float, marked_sd_deg: float) -> list[Finding]:
+    """Return a finding when surface and landmarks tell different planes."""
+    limit = MARGIN_DEG + (3.0 * marked_sd_deg if np.isfinite(marked_sd_deg) else 0.0)
+    if angle_deg <= limit:
+        return []
+    return [
+        Finding(
+            code="landmarks-disagree",
+            severity=Severity.CAUTION,
+            message=f"The plane of the surface lies {angle_deg:.1f}° from the plane of the landmarks.",
+            measured=angle_deg,
+            limit=limit,
+            remedy="Check the landmarks and their unit, or leave the damaged region out.",
+        )
+    ]
