@@ -18,8 +18,11 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-SHORT_EDGE_ULP = 2.0
-LOW_TRIANGLE_ULP = 0.25
+APART_ULP = 4.0
+"""How far vertices are moved apart."""
+
+_LOW_ULP = 4.0
+_FLAT_ULP = 1e-3
 _MOST_PASSES = 40
 
 
@@ -56,9 +59,9 @@ class Cleaned:
 def without_slivers(vertices: FloatArray, faces: IntArray, *, fixed: BoolArray | None = None) -> Cleaned:
     """Return a closed mesh without edges and heights that 32-bit coordinates cannot hold.
 
-    Edges shorter than two units in the last place of the largest coordinate are collapsed onto one of their
-    ends, and triangles lower than a quarter of one are flipped into their neighbour. Where that would tear
-    the surface, loose vertices are moved apart by a few units instead. Vertices that would merge although no
+    Edges whose ends become one when rounded are collapsed onto one of them, and triangles that lose their
+    area are flipped into their neighbour. Where that would tear the surface, loose vertices are moved apart
+    by a few units in the last place of the largest coordinate instead. Vertices that would merge although no
     edge joins them, so that the surface would pinch, are drawn inward by as much, even fixed ones: there is
     no other way to keep the surface apart.
 
@@ -123,24 +126,27 @@ class _Work:
     def offenders(self) -> tuple[IntArray, FloatArray, FloatArray]:
         """Return the faces that would vanish, their edge lengths (k, 3) and their heights (k,)."""
         a, b, c = (self.vertices[self.faces[:, i]] for i in range(3))
-        lengths = np.stack([np.linalg.norm(e, axis=1) for e in (b - a, c - b, a - c)], axis=1)
+        sides = (b - a, c - b, a - c)
+        lengths = np.stack([np.sqrt(np.einsum("ij,ij->i", side, side)) for side in sides], axis=1)
         longest = lengths.max(axis=1)
-        double = np.linalg.norm(np.cross(b - a, c - a), axis=1)
+        double = np.linalg.norm(np.cross(sides[0], -sides[2]), axis=1)
         height = np.divide(double, longest, out=np.zeros_like(double), where=longest > 0.0)
-        short = (lengths < SHORT_EDGE_ULP * self.ulp) & ~self._both_fixed()
-        bad = short.any(axis=1) | (height < LOW_TRIANGLE_ULP * self.ulp)
-        near = np.flatnonzero(~bad & (height < 4.0 * self.ulp))
-        bad[near[self._vanishes(near)]] = True
-        rows = np.flatnonzero(bad)
+        near = np.flatnonzero(height < _LOW_ULP * self.ulp)
+        rows = near[self._vanishes(near) | (height[near] < _FLAT_ULP * self.ulp)]
         return rows, lengths[rows], height[rows]
 
-    def _both_fixed(self) -> BoolArray:
-        held = self.fixed[self.faces]
-        return np.asarray(held & held[:, [1, 2, 0]])
+    def _rounded(self, rows: IntArray) -> NDArray[np.float64]:
+        return self.vertices[self.faces[rows]].astype(np.float32).astype(np.float64)
 
     def _vanishes(self, rows: IntArray) -> BoolArray:
-        a, b, c = (self.vertices[self.faces[rows, i]].astype(np.float32).astype(np.float64) for i in range(3))
+        a, b, c = np.moveaxis(self._rounded(rows), 1, 0)
         return np.asarray(~np.cross(b - a, c - a).any(axis=1))
+
+    def _merges(self, first: int, second: int) -> bool:
+        """Tell whether two vertices become one when rounded, or nearly are one already."""
+        ends = self.vertices[[first, second]]
+        same = (ends[0].astype(np.float32) == ends[1].astype(np.float32)).all()
+        return bool(same or np.linalg.norm(ends[1] - ends[0]) < _FLAT_ULP * self.ulp)
 
     def one_pass(self) -> int:
         """Mend slivers that share no face; return how many were mended."""
@@ -165,14 +171,14 @@ class _Work:
             i = int(np.argmin(length))
             ends = [int(self.faces[row, i]), int(self.faces[row, (i + 1) % 3])]
             loose = [vertex for vertex in ends if not self.fixed[vertex]]
-            if length[i] >= SHORT_EDGE_ULP * self.ulp or not loose:
+            if not loose or not self._merges(*ends):
                 continue
             other = ends[0] if loose[0] == ends[1] else ends[1]
             way = self.vertices[loose[0]] - self.vertices[other]
             size = float(np.linalg.norm(way))
             way = way / size if size > 0.0 else np.full(3, 3.0**-0.5)
-            self.vertices[loose[0]] = self.vertices[other] + 2.0 * SHORT_EDGE_ULP * self.ulp * way
-            self.largest_move = max(self.largest_move, 2.0 * SHORT_EDGE_ULP * self.ulp)
+            self.vertices[loose[0]] = self.vertices[other] + APART_ULP * self.ulp * way
+            self.largest_move = max(self.largest_move, APART_ULP * self.ulp)
             moved += 1
         self.moved += moved
         return moved
@@ -187,7 +193,7 @@ class _Work:
         twins = np.bincount(label)[label] > 1
         pinched = np.unique(self.faces[bad[table.of_face].any(axis=1)])
         rows = pinched[twins[pinched]]
-        step = 2.0 * SHORT_EDGE_ULP * self.ulp
+        step = APART_ULP * self.ulp
         self.vertices[rows] -= step * vertex_normals(self.vertices, self.faces)[rows]
         self.largest_move = max(self.largest_move, step) if len(rows) else self.largest_move
         self.moved += len(rows)
@@ -204,13 +210,13 @@ class _Work:
 
     def _mend(self, row: int, lengths: FloatArray, height: float) -> bool:
         face = self.faces[row].tolist()
-        short = [i for i in np.argsort(lengths).tolist() if lengths[i] < SHORT_EDGE_ULP * self.ulp]
-        for i in short:
-            if self._collapse(face[i], face[(i + 1) % 3]):
+        for i in np.argsort(lengths).tolist():
+            start, stop = face[i], face[(i + 1) % 3]
+            if self._merges(start, stop) and self._collapse(start, stop):
                 self.collapsed += 1
                 self.largest_move = max(self.largest_move, float(lengths[i]))
                 return True
-        if height < 4.0 * self.ulp and self._flip(row, int(np.argmax(lengths))):
+        if self._flip(row, int(np.argmax(lengths))):
             self.flipped += 1
             self.largest_move = max(self.largest_move, height)
             return True
@@ -220,7 +226,7 @@ class _Work:
         """Move the loose end of an edge onto the other, if the surface stays a closed manifold."""
         if self.fixed[first] and self.fixed[second]:
             return False
-        keep, drop = (second, first) if self.fixed[second] else (first, second)
+        keep, drop = self._kept_end(first, second)
         around_keep, around_drop = self._around(keep), self._around(drop)
         if self._busy.intersection(around_keep) or self._busy.intersection(around_drop):
             return False
@@ -230,11 +236,37 @@ class _Work:
         opposite = set(self.faces[list(shared)].ravel().tolist()) - {keep, drop}
         if len(shared) != 2 or link_keep & link_drop != opposite or len(link_keep | link_drop) < 4:
             return False
+        change = float(self._gradient(drop, around_drop) @ (self.vertices[keep] - self.vertices[drop]))
         for f in set(around_drop) - shared:
             self.faces[f][self.faces[f] == drop] = keep
+        if not self.fixed[keep]:
+            self._restore(keep, list((set(around_keep) | set(around_drop)) - shared), change)
         self._dead.extend(shared)
         self._busy.update(around_keep, around_drop)
         return True
+
+    def _kept_end(self, first: int, second: int) -> tuple[int, int]:
+        """Return the end of an edge to keep and the one to drop: a fixed one, or what changes less volume."""
+        if self.fixed[first] != self.fixed[second]:
+            return (first, second) if self.fixed[first] else (second, first)
+        way = self.vertices[second] - self.vertices[first]
+        onto_second = abs(self._gradient(first, self._around(first)) @ way)
+        onto_first = abs(self._gradient(second, self._around(second)) @ way)
+        return (first, second) if onto_first <= onto_second else (second, first)
+
+    def _gradient(self, vertex: int, around: list[int]) -> FloatArray:
+        """Return how the volume grows with a vertex's place: a third of the area vectors around it."""
+        corners = self.vertices[self.faces[around]] - self.vertices[vertex]
+        return np.asarray(
+            np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]).sum(axis=0) / 6.0
+        )
+
+    def _restore(self, vertex: int, around: list[int], volume: float) -> None:
+        """Move a vertex so that the volume shrinks by as much as a collapse added, if that is a small way."""
+        slope = self._gradient(vertex, around)
+        steepness = float(slope @ slope)
+        if steepness > 0.0 and abs(volume) < self.ulp * np.sqrt(steepness):
+            self.vertices[vertex] -= volume / steepness * slope
 
     def _height(self, i: int, j: int, k: int) -> float:
         """Return the height of a triangle over its longest side."""

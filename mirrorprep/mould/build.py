@@ -10,6 +10,7 @@ from mirrorprep.geometry.air_pockets import AirPocket
 from mirrorprep.mould.assembly import Assembly, assemble, finished
 from mirrorprep.mould.channels import air_pockets
 from mirrorprep.mould.findings import (
+    crossing_findings,
     furniture_findings,
     half_findings,
     island_findings,
@@ -213,7 +214,7 @@ def _mould(made: _Made, proof: Proof) -> Mould:
         wall_error_mm=shell.thickness_error_mm if shell is not None else None,
         frame=frame,
         settings=settings,
-        findings=(*_findings(made, least_wall), *proof.findings),
+        findings=(*_findings(made, least_wall), *crossing_findings(made.cavity, proof), *proof.findings),
         proof=proof,
     )
 

@@ -3,13 +3,16 @@
 from collections.abc import Sequence
 
 from mirrorprep.geometry.air_pockets import AirPocket
+from mirrorprep.geometry.self_intersection import self_intersections
 from mirrorprep.mould.assembly import Island
 from mirrorprep.mould.frame import MouldFrame
 from mirrorprep.mould.layout import Layout
+from mirrorprep.mould.proof import Proof
 from mirrorprep.mould.result import Half
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.mould.undercut_map import RIGID_SHARE, Verdict
 from mirrorprep.solid.finding import Finding, Severity
+from mirrorprep.solid.solid import Solid
 
 LOOSE_STOP_MM3 = 5.0
 """A loose piece of mould above this volume leaves a hollow of the casting unformed: it stops the job."""
@@ -89,15 +92,16 @@ def furniture_findings(layout: Layout) -> list[Finding]:
             settings.bolt_count if settings.bolts != "none" else 0,
             len(layout.bolts_uv),
         ),
+        "marks-missing": ("marks on the halves", 2 if settings.marks else 0, layout.marked),
     }
     return [
         Finding(
             code=code,
-            severity=Severity.CAUTION,
+            severity=Severity.NOTE if code == "marks-missing" else Severity.CAUTION,
             message=f"Only {placed} of {asked} {name} found room.",
             measured=float(placed),
             limit=float(asked),
-            remedy="Choose a wider flange, or fewer or smaller ones.",
+            remedy="Choose a wider flange, feet, or fewer or smaller ones.",
         )
         for code, (name, asked, placed) in wanted.items()
         if placed < asked
@@ -134,6 +138,29 @@ def half_findings(halves: Sequence[Half], settings: MouldSettings) -> list[Findi
             )
         )
     return found
+
+
+def crossing_findings(cavity: Solid, proof: Proof) -> list[Finding]:
+    """Return a finding when the proof fails because the part's own surface crosses itself."""
+    if proof.sound:
+        return []
+    mesh = cavity.mesh
+    pairs = self_intersections(mesh.vertices, mesh.faces)
+    if len(pairs) == 0:
+        return []
+    where = mesh.triangles[pairs[:24, 0]].mean(axis=1)
+    return [
+        Finding(
+            code="part-crosses-itself",
+            severity=Severity.STOP,
+            message=f"The part's surface crosses itself at {len(pairs)} pairs of triangles (limit 0); "
+            "its cavity cannot be cut without fault.",
+            where=tuple((float(x), float(y), float(z)) for x, y, z in where),
+            measured=float(len(pairs)),
+            limit=0.0,
+            remedy="Mend the scan first ('mirrorprep mend').",
+        )
+    ]
 
 
 def place(frame: MouldFrame, point_mm: Sequence[float]) -> tuple[float, float, float]:

@@ -55,7 +55,9 @@ class Layout:
     bolts_uv : tuple of (2,) float64
         Bolt axes.
     tools : tuple of Solid
-        Bodies to cut away: bolts and slots.
+        Bodies to cut away: bolts, slots and marks.
+    marked : int
+        How many halves carry their marks.
     """
 
     settings: MouldSettings
@@ -67,6 +69,7 @@ class Layout:
     keys: tuple[RegisterKey, ...]
     bolts_uv: tuple[FloatArray, ...]
     tools: tuple[Solid, ...]
+    marked: int
 
 
 def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layout:
@@ -104,6 +107,7 @@ def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layo
         register_key(place, radius, frame, settings)
         for place, radius in zip(places.keys, places.key_radii_mm, strict=True)
     ]
+    marks = mark_tools(outside, plan, frame, settings.job_code) if settings.marks else []
     return Layout(
         settings=settings,
         frame=frame,
@@ -116,8 +120,9 @@ def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layo
         tools=(
             *_bolt_tools(places, outside, frame, settings),
             *_pry_tools(places, frame),
-            *(mark_tools(outside, plan, frame, settings.job_code) if settings.marks else ()),
+            *marks,
         ),
+        marked=len(marks),
     )
 
 

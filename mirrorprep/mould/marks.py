@@ -1,6 +1,6 @@
 """Marks cut into the foot of a mould: half, pull arrow and job code, as shallow dot-matrix text."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator
 from typing import Final
 
 import numpy as np
@@ -15,6 +15,8 @@ FloatArray = NDArray[np.float64]
 DEPTH_MM: Final = 0.6
 DOT_MM: Final = 1.0
 _OVERLAP_MM: Final = 0.1
+_SMALL_DOT_MM: Final = 0.8
+_EDGE_MM: Final = 1.5
 _COLUMNS: Final = 5
 _ROWS: Final = 7
 
@@ -101,12 +103,11 @@ def arrow_section(*, up: bool, dot_mm: float = DOT_MM) -> Section:
     return merged([hull_section(shaft), hull_section(head)])
 
 
-def mark_tools(
-    outside: Solid, plan: Section, frame: MouldFrame, job_code: str, *, avoid: Sequence[Section] = ()
-) -> list[Solid]:
+def mark_tools(outside: Solid, plan: Section, frame: MouldFrame, job_code: str) -> list[Solid]:
     """Return the bodies to cut away for the marks on the level bottom of both halves.
 
-    Each half carries its letter, an arrow along its pull and the job code, readable from below.
+    Each half carries its letter, an arrow along its pull and the job code, readable from below: in one line
+    or two, in the largest size that finds room.
 
     Parameters
     ----------
@@ -118,40 +119,41 @@ def mark_tools(
         With the parting surface.
     job_code : str
         Letters, digits and hyphens; may be empty.
-    avoid : sequence of Section
-        Regions of the bottom, along u and w, to keep clear of.
 
     Returns
     -------
     list of Solid
-        Empty where the bottom has no room.
+        One per half; fewer where the bottom has no room.
     """
     floor = float(outside.bounds_mm[0, 1])
-    bottom = _bottom(outside, floor)
-    for region in avoid:
-        bottom = bottom - region
-    middle = float(plan.bounds_mm[:, 0].mean())
+    bottom = _bottom(outside, floor).offset(-_EDGE_MM)
     left, right = plan.bounds_mm[:, 0].tolist()
     line = np.column_stack([np.linspace(left, right, 64), np.full(64, floor)])
     heights = frame.height_mm(line)
     tools = []
     for letter, up in (("A", True), ("B", False)):
-        label = _label(letter, job_code, up=up)
-        width, height = label.bounds_mm[1]
-        near = heights[np.abs(line[:, 0] - middle) < width / 2.0 + 1.0]
-        edge = float(near.max()) + 2.0 if up else float(near.min()) - 2.0 - height
-        placed = label.moved((middle - width / 2.0, edge))
-        if (placed - bottom.offset(-1.0)).area_mm2 < 1e-6:
-            tools.append(_cut(placed, floor))
+        for label in _labels(letter, job_code, up=up):
+            width, height = label.bounds_mm[1]
+            near = heights[np.abs(line[:, 0] - (left + right) / 2.0) < width / 2.0 + 1.0]
+            edge = float(near.max()) + _EDGE_MM if up else float(near.min()) - _EDGE_MM - height
+            placed = label.moved(((left + right - width) / 2.0, edge))
+            if (placed - bottom).area_mm2 < 1e-6:
+                tools.append(_cut(placed, floor))
+                break
     return tools
 
 
-def _label(letter: str, job_code: str, *, up: bool) -> Section:
-    step = (_COLUMNS + 1) * DOT_MM
-    parts = [text_section(letter), arrow_section(up=up).moved((1.5 * step, 0.0))]
-    if job_code:
-        parts.append(text_section(job_code).moved((3.0 * step, 0.0)))
-    return merged(parts)
+def _labels(letter: str, job_code: str, *, up: bool) -> Iterator[Section]:
+    """Yield the label in ever smaller forms."""
+    for dot in (DOT_MM, _SMALL_DOT_MM):
+        step = (_COLUMNS + 1) * dot
+        head = [text_section(letter, dot_mm=dot), arrow_section(up=up, dot_mm=dot).moved((1.5 * step, 0.0))]
+        if not job_code:
+            yield merged(head)
+            continue
+        code = text_section(job_code, dot_mm=dot)
+        yield merged([*head, code.moved((3.0 * step, 0.0))])
+        yield merged([code, *(part.moved((0.0, (_ROWS + 2) * dot)) for part in head)])
 
 
 def _bottom(outside: Solid, floor: float) -> Section:

@@ -16,12 +16,11 @@ def least_wall_mm(layout: Layout) -> float:
 
     The outside is a shell, whose wall was measured, or plain faces, whose distance follows from extents.
     """
-    reach = layout.settings.wall_mm
-    gaps = [_outside_wall_mm(layout)]
+    wall = _outside_wall_mm(layout)
     tools = [*layout.tools, *(key.female for key in layout.keys)]
-    if tools:
-        gaps.append(least_gap_mm(layout.cavity, union(tools), reach_mm=reach))
-    return min(gaps)
+    if not tools or wall <= 0.0:
+        return wall
+    return min(wall, least_gap_mm(layout.cavity, union(tools), reach_mm=wall))
 
 
 def _outside_wall_mm(layout: Layout) -> float:

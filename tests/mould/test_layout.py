@@ -1,0 +1,146 @@
+import numpy as np
+import pytest
+
+from mirrorprep.mould.hardware import bolt_size
+from mirrorprep.mould.layout import lay_out
+from mirrorprep.mould.settings import MouldSettings
+from mirrorprep.mould.walls import least_wall_mm, wall_findings
+from mirrorprep.progress import SILENT, Progress
+from mirrorprep.solid.finding import Severity
+from mirrorprep.solid.gap import least_gap_mm
+from mirrorprep.solid.primitives import box, sphere
+from mirrorprep.solid.section import silhouette
+from mirrorprep.solid.solid import union
+
+PULL = {"pull_direction": (0, 0, 1), "pour_up": (0, 1, 0)}
+
+
+def bent():
+    """A bent bar: one bulge above and one below, so that no plane follows its outline."""
+    balls = [sphere(9.0, center_mm=[x, 0.1 * x, 0.012 * x * abs(x)], segments=48) for x in range(-27, 28, 6)]
+    return union(balls)
+
+
+@pytest.fixture(scope="module", params=["shell", "block", "cylinder"])
+def layout(request):
+    chosen = MouldSettings(body=request.param, parting="contour", **PULL)
+    return lay_out(bent(), chosen, progress=SILENT)
+
+
+def test_contour_surface_follows_the_channels_and_lies_level_under_keys(layout):
+    assert layout.frame.parting.kind == "contour"
+    for channel in layout.runners:
+        v = np.linspace(channel.mouth_mm[1] + 1.0, channel.stop_v_mm, 9)
+        line = np.column_stack([np.full(9, channel.mouth_mm[0]), v])
+        assert layout.frame.height_mm(line) == pytest.approx(channel.axis_w_mm, abs=0.15)
+    for key in layout.keys:
+        u, v, w = key.center_mm
+        rim = np.array([[u + key.radius_mm, v], [u - key.radius_mm, v], [u, v + key.radius_mm]])
+        assert layout.frame.height_mm(rim) == pytest.approx(w, abs=0.3)
+
+
+def test_everything_asked_for_found_its_place(layout):
+    assert len(layout.keys) == 4
+    assert len(layout.bolts_uv) == 4
+    assert layout.runners[0].kind == "sprue"
+    assert len(layout.runners) >= 2
+    assert len(layout.outside.fragments()) == 1
+
+
+def test_keys_and_bolts_keep_walls(layout):
+    bolt = bolt_size("M4")
+    cavity = layout.cavity
+    for tool in layout.tools:
+        assert least_gap_mm(tool, cavity, reach_mm=3.0) > 1.5
+    for key in layout.keys:
+        assert least_gap_mm(key.female, cavity, reach_mm=3.0) > 1.5
+        for tool in layout.tools[: len(layout.bolts_uv)]:
+            assert (key.female & tool).is_empty
+        # The whole socket, and a wall behind it, lies within the outside.
+        u, v, w = key.center_mm
+        cap = box([0.5, 0.5, 0.5], center_mm=[u, v, w + key.height_mm + key.gap_mm + 1.0])
+        assert (cap - layout.outside).is_empty
+    centers = np.array(layout.bolts_uv)
+    apart = np.linalg.norm(centers[:, None] - centers[None], axis=2)[np.triu_indices(4, 1)]
+    assert apart.min() > 2.0 * bolt.reach_mm
+
+
+def test_channels_open_only_at_the_top(layout):
+    least = least_wall_mm(layout)
+    assert wall_findings(layout, least) == []
+    assert least > 1.5
+    top = layout.runners[0].stop_v_mm
+    assert layout.outside.bounds_mm[1, 1] == pytest.approx(top)
+    for channel in layout.runners:
+        assert (channel.solid - layout.outside).bounds_mm[0, 1] == pytest.approx(top)
+
+
+def test_mould_stands_on_its_bottom(layout):
+    # The centre of mass lies over the bottom face with a margin.
+    center = layout.outside.mass_properties.centroid_mm
+    floor = layout.outside.bounds_mm[0, 1]
+    turn = np.eye(4)[[0, 2, 1, 3]] * np.array([[1], [1], [-1], [1]])
+    slab = layout.outside & box([999, 2.0, 999], center_mm=[0, floor, 0])
+    base = silhouette(slab.transformed(turn))
+    assert base.offset(-3.0).contains([[center[0], center[2]]]).all()
+
+
+def test_even_wall_is_least_material():
+    made = {
+        body: lay_out(bent(), MouldSettings(body=body, parting="plane", **PULL), progress=SILENT)
+        for body in ("shell", "block", "cylinder")
+    }
+    volumes = {body: found.outside.volume_mm3 for body, found in made.items()}
+    assert volumes["shell"] < 0.6 * volumes["block"] < 0.6 * volumes["cylinder"]
+
+
+def test_wall_of_a_block_is_the_distance_of_its_faces():
+    chosen = MouldSettings(body="block", parting="plane", bolts="none", key_count=0, pry_slots=False, **PULL)
+    found = lay_out(sphere(15.0), chosen, progress=SILENT)
+    low, high = found.cavity.bounds_mm
+    outer = found.outside.bounds_mm
+    assert least_wall_mm(found) == pytest.approx(min((low - outer[0]).min(), (outer[1] - high).min()))
+    assert least_wall_mm(found) >= 6.0 - 1e-9
+
+
+def test_wall_of_a_cylinder_is_kept():
+    chosen = MouldSettings(
+        body="cylinder", parting="plane", bolts="none", key_count=0, pry_slots=False, **PULL
+    )
+    found = lay_out(sphere(15.0), chosen, progress=SILENT)
+    room = box([200, 200, 200]) - found.outside
+    assert least_wall_mm(found) == pytest.approx(least_gap_mm(found.cavity, room, reach_mm=30.0), abs=0.05)
+
+
+def test_thin_wall_is_found():
+    chosen = MouldSettings(body="block", **PULL)
+    found = lay_out(sphere(15.0), chosen, progress=SILENT)
+    (thin,) = wall_findings(found, 0.5)
+    assert (thin.code, thin.severity) == ("thin-wall", Severity.CAUTION)
+    assert wall_findings(found, -0.1)[0].severity is Severity.STOP
+
+
+def test_channel_that_breaks_out_is_found():
+    from dataclasses import replace
+
+    found = lay_out(sphere(15.0), MouldSettings(body="block", **PULL), progress=SILENT)
+    sprue, *vents = found.runners
+    wide = replace(sprue, start_radius_mm=80.0, stop_radius_mm=80.0)
+    broken = replace(found, runners=(wide, *vents))
+    (out,) = wall_findings(broken, 3.0)
+    assert out.code == "channel-breaks-out"
+    assert out.severity is Severity.STOP
+    assert out.where
+
+
+def test_stages_are_reported_and_can_be_cancelled():
+    from mirrorprep.errors import CancelledError
+
+    seen = []
+    lay_out(
+        sphere(15.0), MouldSettings(body="block", **PULL), progress=Progress(lambda *step: seen.append(step))
+    )
+    fractions = [fraction for _, fraction in seen]
+    assert fractions == sorted(fractions)
+    with pytest.raises(CancelledError):
+        lay_out(sphere(15.0), MouldSettings(**PULL), progress=Progress(cancelled=lambda: True))

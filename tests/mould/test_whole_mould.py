@@ -1,0 +1,273 @@
+"""Whole moulds around organic bodies, held to general-purpose libraries."""
+
+from fractions import Fraction
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from scipy.spatial import cKDTree
+
+from mirrorprep.geometry.box_pairs import overlapping_boxes
+from mirrorprep.geometry.contour import contour
+from mirrorprep.mould.build import build_mould
+from mirrorprep.mould.settings import MouldSettings
+from mirrorprep.solid.certify import certify
+from mirrorprep.solid.finding import Severity
+from mirrorprep.solid.mesh import ScanMesh
+from mirrorprep.solid.primitives import sphere
+from mirrorprep.solid.solid import union
+
+
+def organic(seed, balls=4, step=2.0):
+    """A smooth union of random balls, at least two of which overlap with each next one."""
+    rng = np.random.default_rng(seed)
+    centers, radii = [np.zeros(3)], [rng.uniform(8.0, 13.0)]
+    for _ in range(balls - 1):
+        way = rng.normal(size=3)
+        centers.append(centers[-1] + way / np.linalg.norm(way) * rng.uniform(6.0, 13.0))
+        radii.append(rng.uniform(6.0, 11.0))
+    low = np.min([c - r for c, r in zip(centers, radii, strict=True)], axis=0) - 4.0
+    high = np.max([c + r for c, r in zip(centers, radii, strict=True)], axis=0) + 4.0
+    axes = [np.arange(a, b, step) for a, b in zip(low, high, strict=True)]
+    points = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
+    distance = [np.linalg.norm(points - c, axis=-1) - r for c, r in zip(centers, radii, strict=True)]
+    value = -3.0 * np.log(np.exp(-np.array(distance) / 3.0).sum(axis=0))
+    vertices, faces = contour(value, low, step)
+    return certify(ScanMesh(vertices=vertices, faces=faces))
+
+
+def vtk_surface(pyvista, solid, dtype):
+    corners = solid.mesh.triangles.astype(dtype).reshape(-1, 3)
+    faces = np.column_stack([np.full(len(corners) // 3, 3), np.arange(len(corners)).reshape(-1, 3)])
+    return pyvista.PolyData(corners.astype(np.float32), faces.ravel()).clean(tolerance=0.0, absolute=True)
+
+
+def crossings(solid):
+    """Pairs of triangles without a common corner that intersect, by rational arithmetic (exact).
+
+    VTK's predicate (vtkTriangle.TrianglesIntersect, 9.7) is no help: it calls hundreds of pairs of thin
+    triangles crossing that stand well apart.
+    """
+    corners, faces = solid.mesh.triangles, solid.mesh.faces
+    found = 0
+    for some, others in overlapping_boxes(corners.min(axis=1), corners.max(axis=1)):
+        apart = (faces[some][:, :, None] != faces[others][:, None, :]).all(axis=(1, 2))
+        one, two = corners[some[apart]], corners[others[apart]]
+        near = may_cross(one, two)
+        found += sum(cross_exactly(a, b) for a, b in zip(one[near], two[near], strict=True))
+    return found
+
+
+def may_cross(one, two):
+    """Tell in plain floats for which pairs of triangles an edge of one may pierce the other."""
+    near = np.zeros(len(one), dtype=bool)
+    for a, b in ((one, two), (two, one)):
+        for k in range(3):
+            start, stop = a[:, k], a[:, (k + 1) % 3]
+            below, above = (volumes(b[:, 0], b[:, 1], b[:, 2], end) for end in (start, stop))
+            turns = np.stack([volumes(start, stop, b[:, m], b[:, (m + 1) % 3]) for m in range(3)])
+            through = (turns.min(axis=0) > -1e-9) | (turns.max(axis=0) < 1e-9)
+            flat = (np.abs(below) < 1e-9) & (np.abs(above) < 1e-9)
+            near |= (below * above < 1e-9) & through & ~flat
+    return near
+
+
+def volumes(a, b, c, d):
+    return np.einsum("ij,ij->i", a - d, np.cross(b - d, c - d))
+
+
+def cross_exactly(first, second):
+    one, two = ([[Fraction(x) for x in point] for point in t.tolist()] for t in (first, second))
+    return any(pierces(a[k], a[(k + 1) % 3], b) for a, b in ((one, two), (two, one)) for k in range(3))
+
+
+def side(a, b, c, d):
+    x, y, z = ([p - q for p, q in zip(point, d, strict=True)] for point in (a, b, c))
+    value = x[0] * (y[1] * z[2] - y[2] * z[1]) - x[1] * (y[0] * z[2] - y[2] * z[0])
+    value += x[2] * (y[0] * z[1] - y[1] * z[0])
+    return (value > 0) - (value < 0)
+
+
+def pierces(start, stop, triangle):
+    below, above = side(*triangle, start), side(*triangle, stop)
+    if below * above > 0 or below == above == 0:
+        return False
+    turns = [side(start, stop, triangle[k], triangle[(k + 1) % 3]) for k in range(3)]
+    return min(turns) >= 0 or max(turns) <= 0
+
+
+def cavity_vertices_missing_mm(mould):
+    """Largest distance from a vertex of the part to one of the halves, channels' mouths left aside."""
+    stood = cKDTree(np.vstack([half.solid.mesh.vertices for half in mould.halves]))
+    points = mould.cavity.mesh.vertices
+    far = stood.query(points)[0] > 1e-6
+    from mirrorprep.solid.section import hull_solid
+
+    if not far.any():
+        return 0.0
+    tips = points[far][:, None] + 1e-3 * np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1.0]])
+    runners = union([mould.frame.to_part(channel.solid) for channel in mould.runners])
+    return float(sum((hull_solid(tip) & runners).is_empty for tip in tips))
+
+
+def assert_proved(mould):
+    proof = mould.proof
+    assert proof.sound, proof.findings
+    assert mould.identity_error <= 1e-9
+    assert proof.halves_overlap_mm3 <= 1e-6 * mould.outer_volume_mm3
+    assert cavity_vertices_missing_mm(mould) == 0.0
+    total = sum(half.volume_mm3 for half in mould.halves) + mould.cavity_volume_mm3
+    total += mould.channels_volume_mm3 + mould.hollows_volume_mm3
+    assert total == pytest.approx(mould.outer_volume_mm3, rel=1e-9)
+    for half in proof.halves:
+        assert half.solid
+        assert (half.welded_bad_edges, half.welded_degenerate_faces, half.pieces) == (0, 0, 1)
+    assert not [p for p in mould.air_pockets if p.volume_mm3 > 5.0 and not p.vented]
+    if mould.verdict.releases and mould.settings.casting == "rigid":
+        assert mould.release_interference_mm3 <= 1e-4 * mould.cavity_volume_mm3
+
+
+@settings(max_examples=6, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+@given(
+    seed=st.integers(0, 10_000),
+    body=st.sampled_from(["shell", "block", "cylinder"]),
+    parting=st.sampled_from(["auto", "plane", "contour"]),
+    tilt=st.tuples(st.floats(-1, 1), st.floats(-1, 1)),
+)
+def test_any_organic_body_gets_a_proved_mould(seed, body, parting, tilt):
+    pull = (*tilt, 1.0)
+    chosen = MouldSettings(body=body, parting=parting, pull_direction=pull, casting="flexible", bolts="M3")
+    assert_proved(build_mould(organic(seed), settings=chosen))
+
+
+@pytest.fixture(scope="module")
+def mould():
+    return build_mould(organic(7), settings=MouldSettings(casting="flexible"))
+
+
+def test_vtk_finds_the_halves_closed_after_rounding(mould):
+    # VTK merges equal 32-bit positions, as a reader of the STL file does.
+    pyvista = pytest.importorskip("pyvista")
+    for half in mould.halves:
+        surface = vtk_surface(pyvista, half.solid, np.float32)
+        assert surface.n_open_edges == 0
+        assert surface.is_manifold
+        assert surface.volume == pytest.approx(half.volume_mm3, rel=1e-5)
+
+
+def test_vtk_and_trimesh_agree_on_the_volumes(mould):
+    pytest.importorskip("pyvista")
+    trimesh = pytest.importorskip("trimesh")
+    import pyvista
+    from vtkmodules.util.numpy_support import numpy_to_vtk
+    from vtkmodules.vtkCommonCore import vtkPoints
+    from vtkmodules.vtkCommonDataModel import vtkPolyData
+    from vtkmodules.vtkFiltersCore import vtkMassProperties
+
+    for half in mould.halves:
+        mesh = half.solid.mesh
+        surface = pyvista.PolyData(np.array(mesh.vertices), np.insert(mesh.faces, 0, 3, axis=1).ravel())
+        points = vtkPoints()
+        points.SetData(numpy_to_vtk(np.array(mesh.vertices), deep=True))
+        exact = vtkPolyData()
+        exact.ShallowCopy(surface)
+        exact.SetPoints(points)
+        mass = vtkMassProperties()
+        mass.SetInputData(exact)
+        mass.Update()
+        assert mass.GetVolume() == pytest.approx(half.volume_mm3, rel=1e-11)
+        other = trimesh.Trimesh(np.array(mesh.vertices), np.array(mesh.faces), process=False)
+        assert other.is_watertight
+        assert other.is_winding_consistent
+        assert other.volume == pytest.approx(half.volume_mm3, rel=1e-11)
+
+
+def test_no_triangles_cross(mould):
+    for half in mould.halves:
+        assert crossings(half.solid) == 0
+
+
+def test_crossing_triangles_would_be_found(mould):
+    mesh = mould.halves[0].solid.mesh
+    folded = np.array(mesh.vertices)
+    spread = np.linalg.norm(folded - folded.mean(axis=0), axis=1)
+    folded[int(np.argmin(spread))] += 30.0
+    assert crossings(certify(ScanMesh(vertices=folded, faces=mesh.faces))) > 0
+
+
+def test_same_input_gives_the_same_bytes(mould):
+    again = build_mould(organic(7), settings=MouldSettings(casting="flexible"))
+    for first, second in zip(mould.halves, again.halves, strict=True):
+        assert first.solid.mesh.vertices.tobytes() == second.solid.mesh.vertices.tobytes()
+        assert first.solid.mesh.faces.tobytes() == second.solid.mesh.faces.tobytes()
+
+
+def test_rigid_casting_with_an_undercut_is_stopped_with_reasons():
+    hook = organic(11, balls=6)
+    found = build_mould(hook, settings=MouldSettings(body="block", parting="plane", pull_direction=(1, 0, 0)))
+    stops = {f.code: f for f in found.findings if f.severity is Severity.STOP}
+    assert set(stops) == {"rigid-casting-locked", "opening-interference"}
+    locked = stops["rigid-casting-locked"]
+    assert "mm deep" in locked.message
+    assert "flexible" in locked.remedy
+    assert locked.where
+    assert found.max_undercut_mm > 0.5
+    soft = build_mould(
+        hook,
+        settings=MouldSettings(body="block", parting="plane", pull_direction=(1, 0, 0), casting="flexible"),
+    )
+    assert not [f for f in soft.findings if f.severity is Severity.STOP]
+    assert {"undercut-flexes", "opening-interference"} <= {f.code for f in soft.findings}
+
+
+def test_shrinkage_allowance_scales_the_cavity():
+    part = organic(3)
+    made = build_mould(
+        part,
+        settings=MouldSettings(
+            body="block", pull_direction=(0, 0, 1), shrinkage=(0.0, 0.01, 0.02), casting="flexible"
+        ),
+    )
+    # Volume follows the product of the scales 1/(1-s); the centroid stays.
+    assert made.cavity_volume_mm3 == pytest.approx(part.volume_mm3 / 0.99 / 0.98, rel=1e-12)
+    kept = made.cavity.mass_properties.centroid_mm
+    assert kept == pytest.approx(part.mass_properties.centroid_mm, abs=1e-9)
+    assert_proved(made)
+
+
+def test_part_far_from_the_origin():
+    moved = organic(5).translated([900.0, -1500.0, 400.0])
+    made = build_mould(moved, settings=MouldSettings(pull_direction=(0, 0, 1), casting="flexible"))
+    assert_proved(made)
+
+
+def test_part_that_crosses_itself_is_refused_with_reasons():
+    ball = sphere(12.0, segments=32).mesh
+    twin = ball.vertices + np.array([5.0, 0.0, 0.0])
+    both = ScanMesh(
+        vertices=np.vstack([ball.vertices, twin]), faces=np.vstack([ball.faces, ball.faces + len(twin)])
+    )
+    made = build_mould(certify(both), settings=MouldSettings(body="block", pull_direction=(0, 0, 1)))
+    codes = {finding.code for finding in made.findings if finding.severity is Severity.STOP}
+    assert "part-crosses-itself" in codes
+
+
+@pytest.mark.parametrize("name", ["cow", "bunny"])
+def test_scanned_figures(name, request, shared_data):
+    if name == "bunny":
+        part = request.getfixturevalue("bunny")
+    else:
+        part = _cow(shared_data / "organic" / "spot-cow.obj")
+    made = build_mould(part, settings=MouldSettings(casting="flexible"))
+    codes = {finding.code for finding in made.findings if finding.severity is Severity.STOP}
+    assert not codes
+    assert_proved(made)
+
+
+def _cow(path):
+    lines = path.read_text().splitlines()
+    vertices = np.array([line.split()[1:4] for line in lines if line.startswith("v ")], dtype=float)
+    faces = [[int(c.split("/")[0]) - 1 for c in line.split()[1:]] for line in lines if line.startswith("f ")]
+    triangles = np.array([[f[0], f[i], f[i + 1]] for f in faces for i in range(1, len(f) - 1)])
+    return certify(ScanMesh(vertices=vertices * (80.0 / np.ptp(vertices, axis=0).max()), faces=triangles))
