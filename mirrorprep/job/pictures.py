@@ -1,6 +1,7 @@
 """The pictures of a job, drawn from what its stages handed on."""
 
 from collections.abc import Callable
+from functools import partial
 from typing import Any, Final
 
 import numpy as np
@@ -10,6 +11,7 @@ from mirrorprep.handover.level_strip import picture_level_strip
 from mirrorprep.handover.mould_pictures import picture_cutaway, picture_exploded, picture_undercut
 from mirrorprep.handover.pictures import picture_mirrored, picture_plane, picture_scan
 from mirrorprep.handover.traveller import Picture
+from mirrorprep.job.seat_sheet import draw_fit, draw_seat_undercut, draw_seated
 from mirrorprep.job.stages import Work
 from mirrorprep.progress import SILENT, Progress
 from mirrorprep.solid.plane import Plane
@@ -30,7 +32,11 @@ def draw_pictures(work: Work, *, progress: Progress = SILENT) -> tuple[Picture, 
     tuple of Picture
         In the order of the work; empty where the machine cannot draw.
     """
-    drawers: list[Callable[[Work], Picture]] = [_scan, _plane, _mirrored]
+    drawers: list[Callable[[Work], Picture]] = [_scan]
+    if "symmetry" in work.records:
+        drawers += [_plane, _mirrored]
+    if "seating" in work.records:
+        drawers += _of_seating(work)
     if "mould" in work.records:
         drawers += [_undercut, _exploded, _cutaway, _filling]
     made = []
@@ -38,6 +44,16 @@ def draw_pictures(work: Work, *, progress: Progress = SILENT) -> tuple[Picture, 
         progress.step("pictures", number / len(drawers))
         made.append(drawer(work))
     return tuple(made)
+
+
+def _of_seating(work: Work) -> list[Callable[[Work], Picture]]:
+    plane = plane_of(work.records["symmetry"].figures) if "symmetry" in work.records else None
+    drawers: list[Callable[[Work], Picture]] = [
+        partial(draw_seated, plane=plane),
+        partial(draw_fit, plane=plane),
+    ]
+    caught = work.records["seating"].figures["undercut"]["where_mm"] is not None
+    return [*drawers, draw_seat_undercut] if caught else drawers
 
 
 def _scan(work: Work) -> Picture:
@@ -66,8 +82,8 @@ def _mirrored(work: Work) -> Picture:
     return Picture(
         name="mirrored",
         png=picture_mirrored(
-            work.solid("condition", "part"),
-            work.solid("symmetry", "mirrored"),
+            work.donor,
+            work.mirrored,
             plane_of(work.records["symmetry"].figures),
             context=work.mesh("intake", "scan"),
         ),

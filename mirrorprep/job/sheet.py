@@ -21,6 +21,7 @@ from mirrorprep.handover.traveller import (
 )
 from mirrorprep.handover.view import Scene, SceneBody
 from mirrorprep.job.pictures import plane_of
+from mirrorprep.job.seat_sheet import seating_checks, seating_section
 from mirrorprep.job.stages import Work
 from mirrorprep.solid.finding import Severity
 from mirrorprep.sources import SOURCES
@@ -33,7 +34,10 @@ def traveller_data(
 ) -> TravellerData:
     """Return everything that stands on the traveller of a job."""
     names = {picture.name for picture in pictures}
-    sections = [_scan(work), _plane(work), _part(work)]
+    sections = [_scan(work)]
+    sections += [_plane(work)] if "symmetry" in work.records else []
+    sections += [seating_section(work)] if "seating" in work.records else []
+    sections.append(_part(work))
     if "mould" in work.records:
         sections += [_mould(work), _pour(work)]
     return TravellerData(
@@ -74,7 +78,7 @@ def _settings(work: Work) -> dict[str, object]:
     if "mould" not in work.records:
         return stated
     figures = work.records["mould"].figures
-    wanted = ("pull_direction", "pour_up", "hollows_volume_mm3", "outer_volume_mm3", "print_poses")
+    wanted = ("pull_direction", "pour_up", "hollows_volume_mm3", "outer_volume_mm3")
     found = {f"found.{name}": figures[name] for name in wanted}
     return {**stated, **found, "found.casting": figures["settings"]["casting"]}
 
@@ -252,20 +256,13 @@ def _pour(work: Work) -> Section:
 def _ranged(label: str, span: dict[str, float] | None, unit: str, *, main: bool = False) -> Figure:
     if span is None:
         return Figure(label=label, value=None, unit=unit, main=main)
-    half = (span["high"] - span["low"]) / 2.0
-    return Figure(
-        label=label,
-        value=span["typical"],
-        unit=unit,
-        uncertainty=half if half > 0.0 else None,
-        uncertainty_kind=f"range {span['low']:.3g} to {span['high']:.3g}",
-        main=main,
-    )
+    spread = (span["low"], span["high"]) if span["high"] > span["low"] else None
+    return Figure(label=label, value=span["typical"], unit=unit, interval=spread, main=main)
 
 
 def _checks(work: Work) -> tuple[Check, ...]:
     if "handover" not in work.records:
-        return ()
+        return seating_checks(work)
     proof = work.records["handover"].figures
     built = work.records["mould"].figures
     flexible = built["settings"]["casting"] == "flexible"
@@ -281,6 +278,7 @@ def _checks(work: Work) -> tuple[Check, ...]:
     ]
     released = proof["release_interference_mm3"] <= proof["release_limit_mm3"]
     return (
+        *seating_checks(work),
         *checks,
         Check(
             claim="The halves do not overlap when closed",
@@ -342,18 +340,18 @@ def _cautions(work: Work) -> tuple[str, ...]:
 
 
 def _scene(work: Work) -> Scene:
-    plane = plane_of(work.records["symmetry"].figures)
-    asymmetry = work.records["symmetry"].arrays["asymmetry_mm"]
+    plane = plane_of(work.records["symmetry"].figures) if "symmetry" in work.records else None
+    maps = {"left-right difference": work.records["symmetry"].arrays["asymmetry_mm"]} if plane else {}
     scan = SceneBody(
         name="scan",
         mesh=work.mesh("intake", "scan"),
         color=SCAN,
-        maps={"left-right difference": asymmetry},
+        maps=maps,
         shown="mould" not in work.records,
     )
-    donor = SceneBody(name="donor part", mesh=work.solid("condition", "part"), color=DONOR, shown=False)
+    donor = SceneBody(name="donor part", mesh=work.donor, color=DONOR, shown=False)
     if "mould" not in work.records:
-        part = SceneBody(name="mirrored part", mesh=work.solid("symmetry", "mirrored"), color=MIRRORED)
+        part = SceneBody(name="mirrored part", mesh=work.mirrored, color=MIRRORED)
         return Scene(bodies=[part, scan, donor], plane=plane)
     mould = work.records["mould"]
     part = SceneBody(name="part", mesh=mould.solid("cavity"), color=MIRRORED)
