@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from mirrorprep.measurement.measure import measure
     from mirrorprep.mould.build import build_mould
     from mirrorprep.pour.plan import plan_pour
+    from mirrorprep.seating.deviation import compare
+    from mirrorprep.seating.seat import seat
     from mirrorprep.solid.certify import certify
     from mirrorprep.solid.finding import Finding, Severity
     from mirrorprep.solid.mesh import ScanMesh
@@ -36,6 +38,7 @@ _HOMES: Final = {
     "build_mould": "mirrorprep.mould.build",
     "certify": "mirrorprep.solid.certify",
     "check": "mirrorprep.condition.check",
+    "compare": "mirrorprep.seating.deviation",
     "find_mirror_plane": "mirrorprep.symmetry.search",
     "measure": "mirrorprep.measurement.measure",
     "mend": "mirrorprep.condition.mend",
@@ -43,6 +46,7 @@ _HOMES: Final = {
     "plan_pour": "mirrorprep.pour.plan",
     "read_scan": "mirrorprep.intake.read",
     "run_job": "mirrorprep.job.run",
+    "seat": "mirrorprep.seating.seat",
 }
 
 __all__ = [
@@ -55,6 +59,7 @@ __all__ = [
     "build_mould",
     "certify",
     "check",
+    "compare",
     "find_mirror_plane",
     "measure",
     "mend",
@@ -62,6 +67,7 @@ __all__ = [
     "plan_pour",
     "read_scan",
     "run_job",
+    "seat",
 ]
 
 

@@ -11,8 +11,8 @@ from mirrorprep import cautions
 from mirrorprep.errors import MirrorPrepError
 
 COMMANDS: Final = (
-    "demo", "run", "batch", "new", "check", "mend", "plane", "mirror", "measure", "mould", "pour",
-    "verify-handover", "look", "cite", "schema",
+    "demo", "run", "batch", "new", "check", "mend", "plane", "mirror", "seat", "compare", "measure", "mould",
+    "pour", "verify-handover", "look", "cite", "schema",
 )  # fmt: skip
 
 _EPILOG: Final = " ".join(cautions.ALL)

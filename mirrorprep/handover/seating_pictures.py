@@ -126,4 +126,7 @@ def _near(skin: ScanMesh, part: ScanMesh) -> ScanMesh:
     """Return the triangles of the skin around the part."""
     away = KDTree(part.vertices).query(skin.vertices, distance_upper_bound=AROUND_MM, workers=-1)[0]
     kept = np.isfinite(away)[skin.faces].all(axis=1)
-    return skin.with_geometry(skin.vertices, skin.faces[kept]) if kept.any() else skin
+    if not kept.any():
+        return skin
+    used, faces = np.unique(skin.faces[kept], return_inverse=True)
+    return ScanMesh(vertices=skin.vertices[used], faces=faces.reshape(-1, 3))

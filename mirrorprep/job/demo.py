@@ -1,4 +1,4 @@
-"""The demonstration job: an invented head with one ear, from scan to verified mould."""
+"""The demonstration job: an invented head with one ear, from its scan alone to a verified mould."""
 
 from pathlib import Path
 
@@ -8,7 +8,6 @@ from mirrorprep.handover.files import write_ply
 from mirrorprep.job.jobfile import job_from, template
 from mirrorprep.job.run import JobResult, run_job
 from mirrorprep.progress import SILENT, Progress
-from mirrorprep.symmetry.mirroring import mirror
 
 
 def run_demo(
@@ -19,7 +18,7 @@ def run_demo(
     Parameters
     ----------
     folder : path-like
-        Gets ``head.ply``, ``ear.ply``, ``job.toml`` and the results in ``handover``.
+        Gets ``head.ply``, ``job.toml`` and the results in ``handover``.
     detail : str
         ``full`` (about 200k triangles) or ``small``.
     overwrite : bool
@@ -36,7 +35,6 @@ def run_demo(
     progress.step("making the demo scan", 0.0)
     head = demo_shapes.phantom_head(detail=detail)
     write_ply(head.scan, place / "head.ply", overwrite=overwrite)
-    write_ply(mirror(head.true_ear, head.true_plane), place / "ear.ply", overwrite=overwrite)
     job = job_from(
         {
             "job": {
@@ -48,7 +46,7 @@ def run_demo(
                 "tolerance_mm": 0.5,
             },
             "scan": {"file": "head.ply", "units": "mm", "accuracy_mm": 0.1},
-            "part": {"file": "ear.ply", "units": "mm"},
+            "seating": {"seat": True},
         }
     )
     write_text(place / "job.toml", template(job), overwrite=overwrite)

@@ -38,7 +38,7 @@ class Deviation:
     tolerance_mm, accuracy_mm : float or None
         The tolerance, and the scan's accuracy (one standard deviation).
     bin_edges_mm, bin_shares : array
-        Histogram over the matched area.
+        Histogram over the matched area; what lies beyond its ends is counted in the last bins.
     findings : tuple of Finding
         What limits the figures.
     """
@@ -152,7 +152,8 @@ def deviation_of(
         )
     value, weight = distance_mm[met], area[met] / area[met].sum()
     size = np.abs(value)
-    span = max(_quantile(size, weight, 0.995), 1e-9)
+    p95 = _quantile(size, weight, 0.95)
+    span = max(min(_quantile(size, weight, 0.995), 3.0 * p95), 2.0 * (tolerance_mm or 0.0), 1e-9)
     edges = np.linspace(-span, span, BINS + 1)
     shares = np.histogram(np.clip(value, -span, span), edges, weights=weight)[0]
     matched = float(area[met].sum() / area.sum())
@@ -161,7 +162,7 @@ def deviation_of(
         distance_mm=frozen(np.where(met, distance_mm, np.nan), np.float64),
         rms_mm=rms,
         mean_mm=float(weight @ value),
-        p95_mm=_quantile(size, weight, 0.95),
+        p95_mm=p95,
         largest_mm=float(size.max()),
         matched_share=matched,
         within_share=None if tolerance_mm is None else float(weight[size <= tolerance_mm].sum()),
