@@ -35,6 +35,10 @@ def file_bytes(path: Path) -> bytes:
         raise InputFileError(
             f"The file cannot be read ({error.strerror}).", remedy="Copy it to a local disk and try again."
         ) from None
+    except MemoryError:
+        raise InputFileError(
+            "The file needs more memory than is free.", remedy="Reduce the scan before exporting it."
+        ) from None
     finally:
         os.close(descriptor)
     _check_size(len(data))

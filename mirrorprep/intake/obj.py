@@ -108,8 +108,7 @@ class _Parts:
         if not self._sizes:
             no_triangles(points=self._vertices, lines=self._lines)
         widths, values = np.concatenate(self._widths), np.concatenate(self._values)
-        begins = np.cumsum(widths) - widths
-        vertices = values[begins[:, None] + np.arange(3)]
+        vertices, begins = _positions(values, widths)
         sizes, corners = np.concatenate(self._sizes), np.concatenate(self._corners)
         faces, findings = polygon_faces(vertices, sizes, corners)
         if len(faces) == 0:
@@ -135,6 +134,14 @@ class _Parts:
                 note("weights-ignored", "Vertices carry weights other than 1; they were not applied.")
             )
         return found
+
+
+def _positions(values: FloatArray, widths: IntArray) -> tuple[FloatArray, IntArray]:
+    """Return the first three numbers of each vertex, and where its numbers begin."""
+    begins = np.cumsum(widths) - widths
+    if len(widths) and (widths == widths[0]).all():
+        return np.ascontiguousarray(values.reshape(len(widths), -1)[:, :3]), begins
+    return values[begins[:, None] + np.arange(3)], begins
 
 
 def _colors(values: FloatArray, begins: IntArray, widths: IntArray) -> NDArray[np.uint8] | None:

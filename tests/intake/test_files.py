@@ -76,6 +76,16 @@ def test_read_error(tmp_path, monkeypatch):
         file_bytes(tmp_path / "a.stl")
 
 
+def test_lack_of_memory(tmp_path, monkeypatch):
+    def fail(_):
+        raise MemoryError
+
+    (tmp_path / "a.stl").write_bytes(b"abc")
+    monkeypatch.setattr(files, "_check_status", fail)
+    with pytest.raises(InputFileError, match="more memory than is free"):
+        file_bytes(tmp_path / "a.stl")
+
+
 def test_empty_and_too_large(tmp_path, monkeypatch):
     (tmp_path / "a").write_bytes(b"")
     with pytest.raises(InputFileError, match=r"empty .0 bytes"):

@@ -107,7 +107,7 @@ POINTS = np.eye(3, dtype="<f4").tobytes()
 @pytest.mark.parametrize(
     ("data", "words"),
     [
-        (TRIANGLE + POINTS + b"\3" + np.array([0, 1, 3], "<i4").tobytes(), "vertex index 3 counted from 0; the file holds 3"),
+        (TRIANGLE + POINTS + b"\3" + np.array([0, 1, 3], "<i4").tobytes(), "vertex index 3 counted from 0"),
         (TRIANGLE + POINTS + b"\4" + np.array([0, 1, 2, -1], "<i4").tobytes(), "index -1"),
         (TRIANGLE + POINTS + b"\3\0\0", "cut short or damaged in row 1 of 1 of 'face'"),
         (TRIANGLE + POINTS[:-1], "take at least 36 bytes, 35 are left"),
