@@ -68,18 +68,11 @@ class Body:
             If the file ends before it does.
         """
         if not element.properties or element.rows == 0:
-            return self._empty(element)
+            return _empty(element)
         needed = element.rows * (len(element.properties) if self._ascii else element.smallest_row)
         if needed > self.left:
             self._refuse_short(element, needed)
         return self._uniform(element) or self._walked(element)
-
-    def _empty(self, element: Element) -> Table:
-        none = np.zeros(0, dtype=np.int64)
-        places = enumerate(element.properties)
-        columns = {k: none for k, entry in places if not entry.count}
-        lists = {k: (none, none) for k, entry in enumerate(element.properties) if entry.count}
-        return Table(element=element, columns=columns, lists=lists)
 
     def _refuse_short(self, element: Element, needed: int) -> None:
         unit = "numbers" if self._ascii else "bytes"
@@ -217,6 +210,16 @@ class Body:
             strides=(1,),
         )
         return anywhere[places]
+
+
+def _empty(element: Element) -> Table:
+    """Return a table without rows."""
+    none = np.zeros(0, dtype=np.int64)
+    places = range(len(element.properties))
+    columns = {k: none for k in places if not element.properties[k].count}
+    return Table(
+        element=element, columns=columns, lists={k: (none, none) for k in places if k not in columns}
+    )
 
 
 def _whole(value: float) -> int:

@@ -41,9 +41,8 @@ def read_scan(
     path : path-like
         An STL, PLY, OBJ, OFF, GLB or 3MF file.
     units : str, optional
-        Unit of the file's numbers, as `mirrorprep.units` names it. Without it the unit is that of the
-        format (3MF states one, GLB is in metres); where the format has none, millimetres are assumed and
-        the finding ``unit-guessed`` says so.
+        Unit of the file's numbers, as `mirrorprep.units` names it. Without it the format's own unit counts
+        (3MF, GLB); where there is none, millimetres are assumed and the finding ``unit-guessed`` says so.
     weld_mm : float, optional
         None, the default, welds only formats that store bare corners (STL), where corners are equal bit
         for bit, and leaves indexed formats as they are. Zero welds any format that way. A positive value
@@ -66,12 +65,10 @@ def read_scan(
     Examples
     --------
     >>> import tempfile
-    >>> text = "v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n"
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     path = Path(folder, "corner.obj")
-    ...     _ = path.write_text(text)
-    ...     mesh = read_scan(path, units="cm")
-    >>> mesh.size_mm.tolist()
+    ...     _ = path.write_text("v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n")
+    ...     read_scan(path, units="cm").size_mm.tolist()
     [10.0, 10.0, 0.0]
     """
     if units is not None:
