@@ -71,10 +71,7 @@ def read_scan(
     ...     read_scan(path, units="cm").size_mm.tolist()
     [10.0, 10.0, 0.0]
     """
-    if units is not None:
-        mm_per_unit(units)
-    if weld_mm is not None and not 0.0 <= weld_mm < np.inf:
-        raise UsageError(f"A welding tolerance of {weld_mm} mm is not possible.", remedy="Give 0 or more.")
+    _check_options(units, weld_mm)
     place = _as_path(path)
     data = file_bytes(place)
     progress.step("reading", 0.0)
@@ -87,6 +84,13 @@ def read_scan(
         mesh = _scan_mesh(raw, entry.name, digest, (units, weld_mm))
     progress.step("reading", 1.0)
     return mesh
+
+
+def _check_options(units: str | None, weld_mm: float | None) -> None:
+    if units is not None:
+        mm_per_unit(units)
+    if weld_mm is not None and not 0.0 <= weld_mm < np.inf:
+        raise UsageError(f"A welding tolerance of {weld_mm} mm is not possible.", remedy="Give 0 or more.")
 
 
 def _as_path(path: str | PathLike[str]) -> Path:
