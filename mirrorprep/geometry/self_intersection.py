@@ -23,19 +23,27 @@ class MeetingPairs:
 
     Attributes
     ----------
-    crossing : (k, 2) int64
-        Pairs that share at most one corner; the lower number first, sorted.
+    apart : (k, 2) int64
+        Pairs without a common corner; the lower number first, sorted.
+    cornered : (c, 2) int64
+        Pairs with one common corner that meet elsewhere too, likewise.
     folded : (l, 2) int64
         Pairs on a common edge of which one lies flat upon the other, likewise.
     """
 
-    crossing: IntArray
+    apart: IntArray
+    cornered: IntArray
     folded: IntArray
 
     @property
+    def crossing(self) -> IntArray:
+        """Pairs with at most one common corner."""
+        return np.concatenate([self.apart, self.cornered])
+
+    @property
     def all(self) -> IntArray:
-        """Both kinds, the crossing ones first."""
-        return np.concatenate([self.crossing, self.folded])
+        """All three kinds in this order."""
+        return np.concatenate([self.apart, self.cornered, self.folded])
 
 
 def meeting_pairs(vertices: FloatArray, faces: IntArray, *, among: BoolArray | None = None) -> MeetingPairs:
@@ -66,20 +74,26 @@ def meeting_pairs(vertices: FloatArray, faces: IntArray, *, among: BoolArray | N
     --------
     >>> flat, upright = [[0, 0, 0], [2, 0, 0], [0, 2, 0]], [[0.5, 0.5, -1], [0.5, 0.5, 1], [3, 3, 0]]
     >>> faces = np.array([[0, 1, 2], [3, 4, 5]])
-    >>> meeting_pairs(np.array(flat + upright, dtype=float), faces).crossing.tolist()
+    >>> meeting_pairs(np.array(flat + upright, dtype=float), faces).apart.tolist()
     [[0, 1]]
     """
     near = np.arange(len(faces)) if among is None else boxes_near(*_boxes(vertices, faces), among)
     near = near[_has_area(vertices, faces[near])]
     mesh = _Mesh(vertices, faces[near])
-    found = [np.zeros((0, 2), dtype=np.int64)]
+    nothing = np.zeros((0, 2), dtype=np.int64)
+    apart, cornered = [nothing], [nothing]
     for first, second in overlapping_boxes(*_boxes(vertices, mesh.faces)):
         keep = slice(None) if among is None else among[near[first]] | among[near[second]]
-        found.append(mesh.meeting(first[keep], second[keep]))
+        for kind, found in zip((apart, cornered), mesh.meeting(first[keep], second[keep]), strict=True):
+            kind.append(found)
     folds = mesh.folds()
     if among is not None:
         folds = folds[among[near[folds]].any(axis=1)]
-    return MeetingPairs(crossing=_sorted(near[np.concatenate(found)]), folded=_sorted(near[folds]))
+    return MeetingPairs(
+        apart=_sorted(near[np.concatenate(apart)]),
+        cornered=_sorted(near[np.concatenate(cornered)]),
+        folded=_sorted(near[folds]),
+    )
 
 
 def self_intersections(vertices: FloatArray, faces: IntArray, *, among: BoolArray | None = None) -> IntArray:
@@ -107,8 +121,8 @@ class _Mesh:
         self.short = faces.astype(np.int32)
         self.plain = _plain_fans(vertices, faces)
 
-    def meeting(self, first: IntArray, second: IntArray) -> IntArray:
-        """Return those of the candidate pairs that meet, shape (k, 2)."""
+    def meeting(self, first: IntArray, second: IntArray) -> list[IntArray]:
+        """Return those of the candidate pairs that meet, without and with a common corner."""
         shared = self._shared(first, second)
         count = np.bitwise_count(shared)
         found = []
@@ -117,7 +131,7 @@ class _Mesh:
             one, other = first[rows], second[rows]
             hit = test(one, other, shared[rows]) if len(rows) else np.zeros(0, dtype=bool)
             found.append(np.stack([one[hit], other[hit]], axis=1))
-        return np.concatenate(found)
+        return found
 
     def _shared(self, first: IntArray, second: IntArray) -> NDArray[np.uint16]:
         """Return a bit per pair of equal corners: bit 3 i + j where corner i equals corner j."""

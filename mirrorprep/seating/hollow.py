@@ -5,10 +5,11 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
 
 from mirrorprep.geometry.borders import border_loops
-from mirrorprep.geometry.geodesic import edge_graph
+from mirrorprep.geometry.geodesic import distance_along, edge_graph, smoothed
 from mirrorprep.geometry.hole_filling import minimal_area_triangulation
 from mirrorprep.geometry.level_cut import cut_below_zero
 from mirrorprep.geometry.patch_refinement import refine_patch
@@ -21,10 +22,11 @@ from mirrorprep.solid.finding import Finding, Severity
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 RIM_SHARE: Final = 0.9
-FLOOR_EDGE_MM: Final = 1.5
+FLOOR_EDGE_MM: Final = 1.0
+BEYOND_MM: Final = 2.5
+SMOOTHING_MM: Final = 1.0
 _ROUNDS: Final = 3
 
 
@@ -45,17 +47,21 @@ def without_hollows(
     Returns
     -------
     sheet : Sheet
-        Cut where it sinks below nine tenths of the floor's thickness, and closed there by a patch that
-        follows the skin at the floor's thickness.
+        Cut 2.5 mm outside the places that go below nine tenths of the floor's thickness, and closed there
+        by a membrane, nowhere thinner than the floor: a canal becomes a dimple, not a narrow well that
+        no mould could let go.
     findings : tuple of Finding
         ``hollow-closed`` for each place.
     """
-    least = settings.gap_mm + RIM_SHARE * settings.floor_mm
-    sunk = _sunk(sheet, least, settings)
-    if not sunk.any():
+    graph = edge_graph(sheet.vertices, sheet.faces)
+    sunk = _sunk(sheet, graph, settings)
+    if len(sunk) == 0:
         return sheet, ()
-    height = sheet.lifted_mm
-    value = np.where(sunk, np.maximum(least - height, 1e-9), -np.maximum(np.abs(height - least), 1e-9))
+    away = distance_along(graph, sunk, limit_mm=4.0 * BEYOND_MM)
+    value = smoothed(
+        sheet.vertices, sheet.faces, BEYOND_MM - np.minimum(away, 4.0 * BEYOND_MM), radius_mm=SMOOTHING_MM
+    )
+    value = np.where(sheet.within_mm < settings.edge_width_mm / 2.0, -BEYOND_MM, value)
     cut = cut_below_zero(sheet.vertices, sheet.faces, value)
     parted = split_fans(cut.vertices, cut.faces)
     copies = np.concatenate([np.arange(len(cut.vertices)), parted.copy_of])
@@ -71,7 +77,7 @@ def without_hollows(
         number = np.concatenate([loop.corners, len(vertices) + np.arange(len(new))])
         faces = np.concatenate([faces, number[patch]])
         vertices = np.concatenate([vertices, new])
-        carried = _extended(carried, new, skin, settings)
+        carried = _extended(carried, new, skin)
         findings.append(_finding(sheet, vertices[loop.corners], settings))
     closed = replace(sheet, vertices=vertices, faces=faces, loop=outer, **carried)
     return closed, tuple(findings)
@@ -80,45 +86,40 @@ def without_hollows(
 _CARRIED: Final = ("skin_mm", "skin_normals", "height_mm", "lifted_mm", "within_mm")
 
 
-def _sunk(sheet: Sheet, least: float, settings: SeatSettings) -> BoolArray:
-    """Return the vertices of the places that go below the skin, up to the floor's thickness around them."""
-    height = sheet.lifted_mm
-    inner = sheet.within_mm > settings.edge_width_mm
-    low = inner & (height < least)
-    which = np.flatnonzero(low)
+def _sunk(sheet: Sheet, graph: csr_array, settings: SeatSettings) -> IntArray:
+    """Return the vertices of the places that go below the skin, up to about the floor's thickness."""
+    least = settings.gap_mm + RIM_SHARE * settings.floor_mm
+    which = np.flatnonzero((sheet.within_mm > settings.edge_width_mm) & (sheet.lifted_mm < least))
     if len(which) == 0:
-        return low
-    graph = edge_graph(sheet.vertices, sheet.faces)
+        return which
     label = connected_components(graph[which][:, which], directed=False)[1]
     deep = np.zeros(int(label.max()) + 1, dtype=bool)
-    deep[label[height[which] < settings.gap_mm]] = True
-    low[which] = deep[label]
-    return low
+    deep[label[sheet.lifted_mm[which] < settings.gap_mm]] = True
+    return np.asarray(which[deep[label]])
 
 
 def _floor(rim: FloatArray, skin: DistanceField, settings: SeatSettings) -> tuple[FloatArray, IntArray]:
-    """Return new vertices and faces of a patch across a rim at the floor's thickness over the skin."""
+    """Return new vertices and faces of a membrane across a rim, at least the floor's thickness high."""
     flat = minimal_area_triangulation(rim)
     points, faces = refine_patch(rim, flat, np.full(len(rim), FLOOR_EDGE_MM), growth=0.1)
     new = points[len(rim) :]
+    least = settings.gap_mm + settings.floor_mm
     for _ in range(_ROUNDS):
         if len(new):
             foot = skin.at(new)
-            new = foot.points + (settings.gap_mm + settings.floor_mm) * foot.normals
+            low = foot.distance_mm < least
+            new = np.where(low[:, None], foot.points + least * foot.normals, new)
     return new, faces
 
 
-def _extended(
-    carried: dict[str, FloatArray], new: FloatArray, skin: DistanceField, settings: SeatSettings
-) -> dict[str, FloatArray]:
+def _extended(carried: dict[str, FloatArray], new: FloatArray, skin: DistanceField) -> dict[str, FloatArray]:
     """Return the values per vertex with those of new vertices on the floor."""
     foot = skin.at(new)
-    height = np.full(len(new), settings.gap_mm + settings.floor_mm)
     added = {
         "skin_mm": foot.points,
         "skin_normals": foot.normals,
-        "height_mm": height,
-        "lifted_mm": height,
+        "height_mm": foot.distance_mm,
+        "lifted_mm": foot.distance_mm,
         "within_mm": np.full(len(new), float(carried["within_mm"].max())),
     }
     return {name: np.concatenate([carried[name], values]) for name, values in added.items()}
@@ -131,7 +132,7 @@ def _finding(sheet: Sheet, rim: FloatArray, settings: SeatSettings) -> Finding:
         code="hollow-closed",
         severity=Severity.NOTE,
         message=f"Inside the part the mirrored surface dips below the recipient's skin, by up to "
-        f"{depth:.1f} mm; a floor of {settings.floor_mm:g} mm closes it.",
+        f"{depth:.1f} mm; a membrane at least {settings.floor_mm:g} mm thick closes it.",
         where=((float(x), float(y), float(z)),),
         measured=depth,
         remedy="Open it in the casting if air must pass, or leave it open with close_hollows = false.",
