@@ -67,13 +67,13 @@ def check(
     progress.step("triangles", 0.15)
     shape = _shape(mesh, table)
     progress.step("self-intersections", 0.25)
-    pairs, folds = _meeting(mesh, shape.duplicate)
+    apart, neighbours = _meeting(mesh, shape.duplicate)
     progress.step("bodies", 0.75)
-    pieces = _pieces(mesh, table, pairs)
+    pieces = _pieces(mesh, table, apart)
     progress.step("points", 0.85)
     points = _points(mesh, table)
     evidence = Evidence(
-        mesh=mesh, table=table, accuracy_mm=accuracy_mm, crossing=pairs, folded=folds,
+        mesh=mesh, table=table, accuracy_mm=accuracy_mm, apart=apart, neighbours=neighbours,
         zero_area=shape.zero_area, duplicate=shape.duplicate, seams=shape.seams, holes=shape.holes,
         bodies=pieces.count, overlaps=pieces.overlaps, inside_out=pieces.inside_out,
         spikes=points.spikes, spacing_mm=points.spacing_mm, noise_mm=points.noise_mm,
@@ -99,8 +99,8 @@ def _report(seen: Evidence, pieces: "_Pieces") -> CheckReport:
         inconsistent_edges=int(table.inconsistent.sum()),
         degenerate_faces=len(seen.zero_area),
         duplicate_faces=len(seen.duplicate),
-        self_intersections=len(seen.crossing) + len(seen.folded),
-        folded_faces=len(seen.folded),
+        self_intersections=len(seen.apart),
+        neighbour_intersections=len(seen.neighbours),
         bodies=pieces.count,
         overlapping_bodies=len(seen.overlaps),
         genus=pieces.genus if closed else None,
@@ -139,7 +139,7 @@ def _shape(mesh: ScanMesh, table: EdgeTable) -> _Shape:
 
 
 def _meeting(mesh: ScanMesh, extra: IntArray) -> tuple[IntArray, IntArray]:
-    """Return the crossing and the folded pairs with the vertices at one place taken as one."""
+    """Return the pairs that meet, without and with a common corner; vertices at one place are one."""
     if len(mesh.faces) == 0:
         return np.zeros((0, 2), dtype=np.int64), np.zeros((0, 2), dtype=np.int64)
     weld = weld_exact(mesh.vertices)
@@ -149,7 +149,7 @@ def _meeting(mesh: ScanMesh, extra: IntArray) -> tuple[IntArray, IntArray]:
     number = np.delete(np.arange(len(faces)), again)
     faces = faces[number] if len(again) else faces
     found = meeting_pairs(vertices, faces)
-    return number[found.crossing], number[found.folded]
+    return number[found.apart], number[np.concatenate([found.cornered, found.folded])]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -28,8 +28,8 @@ class Evidence:
     mesh: ScanMesh
     table: EdgeTable
     accuracy_mm: float | None
-    crossing: IntArray
-    folded: IntArray
+    apart: IntArray
+    neighbours: IntArray
     zero_area: IntArray
     duplicate: IntArray
     seams: int
@@ -119,11 +119,12 @@ def _faces(seen: Evidence) -> Iterator[Finding]:
 
 
 def _meetings(seen: Evidence) -> Iterator[Finding]:
-    pairs = np.concatenate([seen.crossing, seen.folded])
+    apart, neighbours = len(seen.apart), len(seen.neighbours)
+    pairs = np.concatenate([seen.apart, seen.neighbours])
     where = seen.mesh.vertices[seen.mesh.faces[pairs]].mean(axis=(1, 2))
-    message = f"{len(pairs)} pairs of triangles meet where they should not"
-    flat = f", {len(seen.folded)} of them folded flat onto a neighbour" if len(seen.folded) else ""
-    yield from _count("self-intersections", len(pairs), f"{message}{flat}.", where)
+    listed = [f"{apart} pairs of triangles cross"] if apart else []
+    listed += [f"{neighbours} pairs of neighbours cross or lie flat upon each other"] if neighbours else []
+    yield from _count("self-intersections", len(pairs), f"{', '.join(listed)}.", where)
 
 
 def _bodies(seen: Evidence) -> Iterator[Finding]:

@@ -1,6 +1,6 @@
 """Filling the holes of a draft so that nothing crosses and curvature continues."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Final
 
 import numpy as np
@@ -46,17 +46,19 @@ def fill_holes(draft: Draft, *, smooth_angle_deg: float) -> tuple[Draft, MendSte
     flattest = float(np.cos(np.radians(smooth_angle_deg)))
     ladders = [_ladder(not border.joined and around.slope(border) > flattest) for border in borders]
     patches = [_first(around, border, ladder) for border, ladder in zip(borders, ladders, strict=True)]
-    near = _near(draft, borders, patches)
+    boxes = _boxes(draft)
+    crossing = _crossing(draft, boxes, borders, patches, range(len(borders)))
     for _ in range(2):
-        crossing = _crossing(near, borders, patches)
-        retry = [i for i in np.flatnonzero(crossing) if ladders[i]]
+        retry = [i for i in np.flatnonzero(crossing).tolist() if ladders[i]]
         if not retry:
             break
         others = list(patches)
         for i in retry:
             others[i] = _first(around, borders[i], ladders[i])
-        better = _crossing(near, borders, others) < crossing
-        patches = [other if use else patch for patch, other, use in zip(patches, others, better, strict=True)]
+        again = _crossing(draft, boxes, borders, others, retry)
+        for i in retry:
+            if again[i] < crossing[i]:
+                patches[i], crossing[i] = others[i], again[i]
     return _filled(draft, borders, patches)
 
 
@@ -85,39 +87,40 @@ def _joined(draft: Draft, borders: list[Border], patches: list[Patch]) -> tuple[
     return draft.adding(np.concatenate(vertices), np.concatenate(faces)), np.concatenate(owner)
 
 
-def _near(draft: Draft, borders: list[Border], patches: list[Patch]) -> Draft:
-    """Return the part of the draft about the holes."""
-    corners = draft.vertices[draft.faces]
-    spans = [
-        np.concatenate([draft.vertices[border.corners], patch.vertices])
-        for border, patch in zip(borders, patches, strict=True)
-    ]
-    low = np.concatenate([corners.min(axis=1), [points.min(axis=0) for points in spans]])
-    high = np.concatenate([corners.max(axis=1), [points.max(axis=0) for points in spans]])
-    marked = np.arange(len(low)) >= len(draft.faces)
-    near = boxes_near(low, high, marked)
-    kept = np.zeros(len(draft.faces), dtype=bool)
-    kept[near[near < len(draft.faces)]] = True
-    return draft.keeping(kept)
+def _boxes(draft: Draft) -> tuple[FloatArray, FloatArray]:
+    a, b, c = (draft.vertices[draft.faces[:, k]] for k in range(3))
+    return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
 
 
-def _crossing(draft: Draft, borders: list[Border], patches: list[Patch]) -> IntArray:
-    """Return how many pairs of triangles each patch is part of that should not meet."""
+def _crossing(
+    draft: Draft,
+    boxes: tuple[FloatArray, FloatArray],
+    borders: list[Border],
+    patches: list[Patch],
+    asked: Iterable[int],
+) -> IntArray:
+    """Return in how many pairs that should not meet the asked patches are involved, 0 for the others."""
     whole, owner = _joined(draft, borders, patches)
-    new = whole.source < 0
-    new[: len(draft.faces)] = False
-    hit = meeting_pairs(whole.vertices, whole.faces, among=new).all.ravel() - len(draft.faces)
-    return np.bincount(owner[hit[hit >= 0]], minlength=len(patches))
+    old = len(draft.faces)
+    made = _boxes(whole.keeping(np.arange(len(whole.faces)) >= old))
+    low, high = (np.concatenate([box, extra]) for box, extra in zip(boxes, made, strict=True))
+    wanted = np.zeros(len(patches), dtype=bool)
+    wanted[list(asked)] = True
+    marked = np.concatenate([np.zeros(old, dtype=bool), wanted[owner]])
+    near = np.sort(boxes_near(low, high, marked))
+    hit = near[meeting_pairs(whole.vertices, whole.faces[near], among=marked[near]).all].ravel() - old
+    return np.bincount(owner[hit[hit >= 0]], minlength=len(patches)) * wanted
 
 
 def _filled(draft: Draft, borders: list[Border], patches: list[Patch]) -> tuple[Draft, MendStep]:
     whole, owner = _joined(draft, borders, patches)
-    sheet = _sheets(whole)
+    areas = whole.areas_mm2()
+    sheet = _sheets(whole, areas)
     new = np.arange(len(whole.faces)) >= len(draft.faces)
     kept = ~(new & sheet)
     filled = np.unique(owner[kept[new]])
     kinds = [patches[i].kind for i in filled]
-    area = float(whole.areas_mm2()[new & kept].sum())
+    area = float(areas[new & kept].sum())
     smooth, flat = (sum(kind == wanted for kind in kinds) for wanted in (PatchKind.SMOOTH, PatchKind.FLAT))
     step = MendStep(
         name="fill-holes",
@@ -139,10 +142,10 @@ def _filled(draft: Draft, borders: list[Border], patches: list[Patch]) -> tuple[
     return whole.keeping(kept), step
 
 
-def _sheets(draft: Draft) -> BoolArray:
+def _sheets(draft: Draft, areas: FloatArray) -> BoolArray:
     """Return the faces of bodies that enclose next to nothing for their area."""
     count, piece = bodies(draft.faces, len(draft.vertices))
-    area = np.bincount(piece, draft.areas_mm2(), count)
+    area = np.bincount(piece, areas, count)
     first = np.zeros((count, 3))
     first[piece] = draft.vertices[draft.faces[:, 0]]
     a, b, c = (draft.vertices[draft.faces[:, k]] - first[piece] for k in range(3))

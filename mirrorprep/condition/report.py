@@ -38,8 +38,11 @@ class CheckReport:
         Edges of one triangle, of more than two, of two that run the same way.
     degenerate_faces, duplicate_faces : int
         Triangles of zero area; triangles that repeat another one's corners.
-    self_intersections, folded_faces : int
-        Pairs of triangles that meet where they should not; those among them that lie flat upon a neighbour.
+    self_intersections : int
+        Pairs of triangles without a common corner that meet.
+    neighbour_intersections : int
+        Pairs with a common corner that meet elsewhere too, and pairs on a common edge that lie flat upon
+        each other. Some libraries count these with the former, some not at all.
     bodies : int
         Pieces connected through shared vertices.
     overlapping_bodies : int
@@ -75,7 +78,7 @@ class CheckReport:
     degenerate_faces: int
     duplicate_faces: int
     self_intersections: int
-    folded_faces: int
+    neighbour_intersections: int
     bodies: int
     overlapping_bodies: int
     genus: int | None

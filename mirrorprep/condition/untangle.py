@@ -56,7 +56,12 @@ def remove_self_intersections(draft: Draft) -> tuple[Draft, MendStep]:
     lost = max(0.0, float(whole.areas_mm2().sum() - current.areas_mm2().sum()))
     step = _step(len(met), smoothed, cut, len(pairs))
     where = places(whole.vertices[whole.faces[met]].mean(axis=(1, 2)))
-    return _separated(current), replace(step, counts={**step.counts, "removed_mm2": lost}, where=where)
+    region = np.ones(len(current.vertices), dtype=bool)
+    if not seams.merged:
+        region[: len(whole.vertices)] = _marked(whole, met)
+    return _separated(current, region), replace(
+        step, counts={**step.counts, "removed_mm2": lost}, where=where
+    )
 
 
 def _closed(draft: Draft) -> bool:
@@ -87,11 +92,14 @@ def _step(start: int, smoothed: int, cut: int, rest: int) -> MendStep:
     )
 
 
-def _separated(draft: Draft) -> Draft:
-    """Give every fan its own vertex again, and sheets that share an edge a middle vertex each."""
-    parts = split_fans(draft.vertices, draft.faces)
+def _separated(draft: Draft, region: BoolArray) -> Draft:
+    """Give the fans around marked vertices a vertex each, and sheets that share an edge a middle vertex."""
+    near = np.flatnonzero(_of(region, draft.faces))
+    parts = split_fans(draft.vertices, draft.faces[near])
     vertices = np.concatenate([draft.vertices, draft.vertices[parts.copy_of]])
-    vertices, faces, parent = part_double_edges(vertices, parts.faces)
+    faces = draft.faces.copy()
+    faces[near] = np.where(region[draft.faces[near]], parts.faces, draft.faces[near])
+    vertices, faces, parent = part_double_edges(vertices, faces)
     return replace(draft, vertices=vertices, faces=faces, source=draft.source[parent])
 
 

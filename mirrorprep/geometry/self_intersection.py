@@ -106,7 +106,7 @@ def self_intersections(vertices: FloatArray, faces: IntArray, *, among: BoolArra
     >>> len(self_intersections(ball.vertices, ball.faces))
     0
     """
-    return meeting_pairs(vertices, faces, among=among).crossing
+    return _sorted(meeting_pairs(vertices, faces, among=among).crossing)
 
 
 def _sorted(pairs: IntArray) -> IntArray:
