@@ -23,13 +23,15 @@ from mirrorprep.solid.solid import Solid
 
 FloatArray = NDArray[np.float64]
 
+COARSE_MM = 0.02
+"""How far the surface of the coarse copy may lie off the part's."""
+
 EDGE_WALL_MM = 1.5
 """Least wall between keys or bolts and the outer edge."""
 
 _CLEAR_MM = 2.0
 _SPRUE_LAND_MM = 4.0
-_COARSE_SHARE = 1.0 / 400.0
-_SHADOW_TOLERANCE_MM = 0.05
+_FEW_TRIANGLES = 20_000
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -79,15 +81,16 @@ def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layo
     pads under keys and bolts.
     """
     margin = 2.0 * settings.flange_width_mm + settings.cup_depth_mm + settings.wall_mm
-    frame = _first_frame(part, settings, margin, progress.part(0.0, 0.5))
-    cavity = frame.to_mould(part)
+    coarse_part = _coarse(part)
+    frame = _first_frame(part, coarse_part, settings, margin, progress.part(0.0, 0.5))
+    cavity, coarse = frame.to_mould(part), frame.to_mould(coarse_part)
     runners = _runners(cavity, frame, settings)
     progress.step("body", 0.6)
     shell = (
-        even_shell(cavity, settings.wall_mm, grid_mm=settings.grid_mm) if settings.body == "shell" else None
+        even_shell(coarse, settings.wall_mm, grid_mm=settings.grid_mm) if settings.body == "shell" else None
     )
-    plan, core = _plan(cavity, shell, runners, frame, settings)
-    places = _places(cavity, plan, core, runners, settings)
+    plan, core = _plan(cavity, coarse, shell, runners, frame, settings)
+    places = _places(coarse, plan, core, runners, settings)
     if frame.parting.kind == "contour":
         guides = [channel.guide(frame.turn, margin) for channel in runners] + _pads(places, frame, settings)
         frame = MouldFrame(
@@ -137,7 +140,14 @@ class _Places:
     slot_depth_mm: float
 
 
-def _first_frame(part: Solid, settings: MouldSettings, margin: float, progress: Progress) -> MouldFrame:
+def _coarse(part: Solid) -> Solid:
+    """Return a copy with fewer triangles, for everything that need not be exact."""
+    return part if len(part.mesh.faces) <= _FEW_TRIANGLES else part.simplified(COARSE_MM)
+
+
+def _first_frame(
+    part: Solid, coarse: Solid, settings: MouldSettings, margin: float, progress: Progress
+) -> MouldFrame:
     parting = find_parting(
         part,
         pull_direction=settings.pull_direction,
@@ -146,7 +156,6 @@ def _first_frame(part: Solid, settings: MouldSettings, margin: float, progress: 
         progress=progress.part(0.0, 0.8),
     )
     progress.step("pour direction", 0.8)
-    coarse = part.simplified(_COARSE_SHARE * float(np.ptp(part.bounds_mm, axis=0).max()))
     return MouldFrame(parting=parting, up_uv=pour_up_uv(coarse, parting.frame, settings))
 
 
@@ -157,6 +166,7 @@ def _runners(cavity: Solid, frame: MouldFrame, settings: MouldSettings) -> list[
 
 def _plan(
     cavity: Solid,
+    coarse: Solid,
     shell: Shell | None,
     runners: Sequence[Channel],
     frame: MouldFrame,
@@ -170,11 +180,11 @@ def _plan(
     depth = settings.flange_thickness_mm
     levels = _levels(runners, frame)
     plan = level_section(body, min(levels) - depth) & level_section(body, max(levels) + depth)
-    return plan, _shadow(cavity, _CLEAR_MM)
+    return plan, _shadow(coarse, _CLEAR_MM)
 
 
 def _places(
-    cavity: Solid, plan: Section, core: Section, runners: Sequence[Channel], settings: MouldSettings
+    coarse: Solid, plan: Section, core: Section, runners: Sequence[Channel], settings: MouldSettings
 ) -> _Places:
     free = plan.offset(-EDGE_WALL_MM) - footprint(runners).offset(_CLEAR_MM)
     bolts = []
@@ -183,7 +193,7 @@ def _places(
         reach = bolt_size(settings.bolts).reach_mm
         room = (free - core - _foot_area(plan, settings)).offset(-reach)
         bolts = spread_places(room, settings.bolt_count, apart_mm=2.0 * reach + _CLEAR_MM)
-    taken = [_shadow(cavity, _CLEAR_MM), *(disc(center, reach + 1.0) for center in bolts)]
+    taken = [_shadow(coarse, _CLEAR_MM), *(disc(center, reach + 1.0) for center in bolts)]
     keys, radii = key_places(free - merged(taken), settings, taken=bolts)
     depth = min(4.0, 0.3 * settings.flange_width_mm)
     slots = pry_places(plan, [*bolts, *keys], clear_mm=depth + 8.0) if settings.pry_slots else []
@@ -197,8 +207,8 @@ def _foot_area(plan: Section, settings: MouldSettings) -> Section:
     return rectangle(low - 1.0, (high[0] + 1.0, low[1] + thick + 0.5))
 
 
-def _shadow(cavity: Solid, grown_mm: float) -> Section:
-    return silhouette(cavity.simplified(_SHADOW_TOLERANCE_MM)).offset(grown_mm + _SHADOW_TOLERANCE_MM)
+def _shadow(coarse: Solid, grown_mm: float) -> Section:
+    return silhouette(coarse).offset(grown_mm + COARSE_MM)
 
 
 def _pads(places: _Places, frame: MouldFrame, settings: MouldSettings) -> list[Guide]:

@@ -9,6 +9,7 @@ from dataclasses import asdict, dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from mirrorprep.geometry.mass_properties import area_mm2
 from mirrorprep.geometry.topology import edge_table
 from mirrorprep.geometry.weld import weld_exact
 from mirrorprep.progress import SILENT, Progress
@@ -295,8 +296,8 @@ def _opening_step(halves: Sequence[Solid], casting: Solid, pull: FloatArray, dis
 def _contact_limit(halves: Sequence[Solid], casting: Solid) -> float:
     """Return the overlap that rounding coordinates to 32 bits can cause over the touching surfaces."""
     reach = max(float(np.abs(half.bounds_mm).max()) for half in halves)
-    area = casting.mass_properties.area_mm2 + min(half.mass_properties.area_mm2 for half in halves)
-    return float(np.spacing(np.float32(reach))) * area
+    areas = [area_mm2(body.mesh.vertices, body.mesh.faces) for body in (casting, *halves)]
+    return float(np.spacing(np.float32(reach))) * (areas[0] + min(areas[1:]))
 
 
 def _half_findings(halves: Sequence[HalfProof], limit: float) -> list[Finding]:
