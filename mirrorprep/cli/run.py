@@ -30,7 +30,7 @@ def run(job: JobFile, output: OutputFolder = None, overwrite: Overwrite = False,
 
 def show_job(result: "JobResult", *, as_json: bool) -> None:
     """Show what a job came to, and leave with the exit code of a stop."""
-    findings = tuple(dict.fromkeys(finding for stage in result.stages for finding in stage.findings))
+    findings = result.findings
     lines = [
         ("status", result.status),
         *(("stage", stage.name) for stage in result.stages),

@@ -12,7 +12,7 @@ from mirrorprep.job.delivery import FILE_NAMES, Delivery, deliver
 from mirrorprep.job.jobfile import read_job
 from mirrorprep.job.mould_files import refuse_existing
 from mirrorprep.job.records import StageRecord, code_digest, digest, keep, recall
-from mirrorprep.job.stages import Work, steps_of
+from mirrorprep.job.stages import Work, distinct, steps_of
 from mirrorprep.job.tables import Job
 from mirrorprep.progress import SILENT, Progress
 from mirrorprep.solid.finding import Finding
@@ -40,6 +40,11 @@ class JobResult:
     stages: tuple[StageRecord, ...]
     stopped_by: tuple[Finding, ...]
     delivery: Delivery | None
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Everything the stages noticed, each once."""
+        return distinct(finding for stage in self.stages for finding in stage.findings)
 
     @property
     def traveller(self) -> dict[str, str]:
