@@ -10,7 +10,7 @@ from scipy.sparse.csgraph import connected_components
 
 from mirrorprep.errors import GeometryError
 from mirrorprep.geometry.borders import border_loops
-from mirrorprep.geometry.geodesic import distance_along, edge_graph, smoothed
+from mirrorprep.geometry.geodesic import distance_along, edge_graph, smoothed, travel_graph
 from mirrorprep.geometry.level_cut import LevelCut, cut_below_zero
 from mirrorprep.geometry.normals import doubled_areas
 from mirrorprep.geometry.splitting import split_fans
@@ -74,17 +74,17 @@ def select_donor(
     GeometryError
         If the region is empty, reaches the end of the scan, or its rim is not one loop.
     """
-    graph = edge_graph(mesh.vertices, mesh.faces)
+    graph, ways = edge_graph(mesh.vertices, mesh.faces), travel_graph(mesh.vertices, mesh.faces)
     findings: tuple[Finding, ...] = ()
     if region.kind == "auto":
         standoff = np.zeros(len(mesh.vertices)) if standoff_mm is None else standoff_mm
-        values, findings = _standing_out(mesh, graph, standoff, grow_mm)
+        values, findings = _standing_out(mesh, graph, ways, standoff, grow_mm)
     elif region.kind == "loop":
         values = loop_field(mesh, region.loop_mm, graph=graph)
     else:
         values = _shape_field(mesh.vertices, region)
     values = _one_patch(mesh, graph, values, region)
-    return _cut_out(mesh, graph, values, findings)
+    return _cut_out(mesh, graph, ways, values, findings)
 
 
 def _shape_field(points: FloatArray, region: DonorRegion) -> FloatArray:
@@ -101,7 +101,7 @@ def _shape_field(points: FloatArray, region: DonorRegion) -> FloatArray:
 
 
 def _standing_out(
-    mesh: ScanMesh, graph: csr_array, standoff: FloatArray, grow: float
+    mesh: ScanMesh, graph: csr_array, ways: csr_array, standoff: FloatArray, grow: float
 ) -> tuple[FloatArray, tuple[Finding, ...]]:
     """Return the distance from the grown region that stands out with no counterpart, smoothed."""
     small = np.abs(standoff[np.abs(standoff) < MOST_STANDOFF_MM])
@@ -119,7 +119,7 @@ def _standing_out(
         )
     best = int(sizes.argmax())
     findings = _rivals(mesh, labels, sizes, best)
-    away = distance_along(graph, np.flatnonzero(labels == best), limit_mm=grow + 6.0 * SMOOTHING_MM)
+    away = distance_along(ways, np.flatnonzero(labels == best), limit_mm=grow + 6.0 * SMOOTHING_MM)
     far = float(away[np.isfinite(away)].max())
     field = np.where(np.isfinite(away), away, far) - grow
     near = np.isfinite(away)[mesh.faces].all(axis=1)
@@ -187,7 +187,9 @@ def _one_patch(mesh: ScanMesh, graph: csr_array, values: FloatArray, region: Don
     return np.where(kept, -np.abs(values) - 1e-12, np.abs(values))
 
 
-def _cut_out(mesh: ScanMesh, graph: csr_array, values: FloatArray, findings: tuple[Finding, ...]) -> Donor:
+def _cut_out(
+    mesh: ScanMesh, graph: csr_array, ways: csr_array, values: FloatArray, findings: tuple[Finding, ...]
+) -> Donor:
     cut = cut_below_zero(mesh.vertices, mesh.faces, values)
     parted = split_fans(cut.vertices, cut.faces)
     number = np.concatenate([np.arange(len(cut.vertices)), parted.copy_of])
@@ -202,7 +204,7 @@ def _cut_out(mesh: ScanMesh, graph: csr_array, values: FloatArray, findings: tup
             remedy="Mend the donor scan there, or choose a region whose rim lies on whole skin.",
         )
     rim = np.flatnonzero((values < 0.0) & _beside(graph, values >= 0.0))
-    far = distance_along(graph, rim)
+    far = distance_along(ways, rim)
     inside = values < 0.0
     return Donor(
         cut=cut,

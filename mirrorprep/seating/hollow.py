@@ -9,7 +9,7 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
 
 from mirrorprep.geometry.borders import border_loops
-from mirrorprep.geometry.geodesic import distance_along, edge_graph, smoothed
+from mirrorprep.geometry.geodesic import distance_along, edge_graph, smoothed, travel_graph
 from mirrorprep.geometry.hole_filling import minimal_area_triangulation
 from mirrorprep.geometry.level_cut import cut_below_zero
 from mirrorprep.geometry.patch_refinement import refine_patch
@@ -57,7 +57,7 @@ def without_hollows(
     sunk = _sunk(sheet, graph, settings)
     if len(sunk) == 0:
         return sheet, ()
-    away = distance_along(graph, sunk, limit_mm=4.0 * BEYOND_MM)
+    away = distance_along(travel_graph(sheet.vertices, sheet.faces), sunk, limit_mm=4.0 * BEYOND_MM)
     value = smoothed(
         sheet.vertices, sheet.faces, BEYOND_MM - np.minimum(away, 4.0 * BEYOND_MM), radius_mm=SMOOTHING_MM
     )

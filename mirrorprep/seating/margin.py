@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from mirrorprep.geometry.geodesic import distance_along, edge_graph
+from mirrorprep.geometry.geodesic import distance_along, travel_graph
 from mirrorprep.geometry.normals import vertex_normals
 from mirrorprep.geometry.signed_distance import DistanceField, Foot
 from mirrorprep.seating.settings import SeatSettings
@@ -112,7 +112,7 @@ def thinned_sheet(
     Vertices move along the skin's normals. What faces the skin from above, such as the back of an ear, and
     what lies deep below the skin inside the region stays as it is.
     """
-    within = distance_along(edge_graph(vertices, faces), loop)
+    within = distance_along(travel_graph(vertices, faces), loop)
     foot = _feet(vertices, within <= settings.edge_width_mm, skin, settings)
     height = foot.distance_mm
     facing = np.einsum("ij,ij->i", vertex_normals(vertices, faces), foot.normals)
