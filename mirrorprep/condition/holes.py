@@ -11,9 +11,11 @@ from mirrorprep.geometry.borders import Border, border_loops
 from mirrorprep.geometry.box_pairs import boxes_near
 from mirrorprep.geometry.coplanar_borders import join_coplanar
 from mirrorprep.geometry.hole_patch import (
+    Hole,
     Patch,
     PatchKind,
     Surroundings,
+    find_hole,
     flat_patch,
     plain_patch,
     smooth_patch,
@@ -24,7 +26,7 @@ from mirrorprep.geometry.topology import bodies, edge_table
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-_Maker = Callable[[Surroundings, Border], Patch | None]
+_Maker = Callable[[Surroundings, Hole], Patch | None]
 
 _SHEET: Final = 1e-3
 
@@ -44,8 +46,9 @@ def fill_holes(draft: Draft, *, smooth_angle_deg: float) -> tuple[Draft, MendSte
         return draft, step
     around = Surroundings(draft.vertices, draft.faces, table)
     flattest = float(np.cos(np.radians(smooth_angle_deg)))
-    ladders = [_ladder(not border.joined and around.slope(border) > flattest) for border in borders]
-    patches = [_first(around, border, ladder) for border, ladder in zip(borders, ladders, strict=True)]
+    holes = [find_hole(around, border) for border in borders]
+    ladders = [_ladder(not hole.border.joined and hole.slope > flattest) for hole in holes]
+    patches = [_first(around, hole, ladder) for hole, ladder in zip(holes, ladders, strict=True)]
     boxes = _boxes(draft)
     crossing = _crossing(draft, boxes, borders, patches, range(len(borders)))
     for _ in range(2):
@@ -54,7 +57,7 @@ def fill_holes(draft: Draft, *, smooth_angle_deg: float) -> tuple[Draft, MendSte
             break
         others = list(patches)
         for i in retry:
-            others[i] = _first(around, borders[i], ladders[i])
+            others[i] = _first(around, holes[i], ladders[i])
         again = _crossing(draft, boxes, borders, others, retry)
         for i in retry:
             if again[i] < crossing[i]:
@@ -63,16 +66,17 @@ def fill_holes(draft: Draft, *, smooth_angle_deg: float) -> tuple[Draft, MendSte
 
 
 def _ladder(smooth: bool) -> list[_Maker]:  # noqa: FBT001 - an inner switch
-    return [smooth_patch, flat_patch, plain_patch] if smooth else [flat_patch, plain_patch]
+    plainer: list[_Maker] = [lambda _, hole: flat_patch(hole), lambda _, hole: plain_patch(hole)]
+    return [smooth_patch, *plainer] if smooth else plainer
 
 
-def _first(around: Surroundings, border: Border, ladder: list[_Maker]) -> Patch:
+def _first(around: Surroundings, hole: Hole, ladder: list[_Maker]) -> Patch:
     """Return the first patch of the ladder that can be made, and take what was tried off the ladder."""
     while ladder:
-        patch = ladder.pop(0)(around, border)
+        patch = ladder.pop(0)(around, hole)
         if patch is not None:
             return patch
-    return plain_patch(around, border)
+    return plain_patch(hole)
 
 
 def _joined(draft: Draft, borders: list[Border], patches: list[Patch]) -> tuple[Draft, IntArray]:

@@ -13,7 +13,7 @@ from scipy.spatial import KDTree
 from mirrorprep.geometry.borders import Border
 from mirrorprep.geometry.hole_filling import minimal_area_triangulation
 from mirrorprep.geometry.implicit_surface import ImplicitSurface
-from mirrorprep.geometry.normals import vertex_normals
+from mirrorprep.geometry.normals import doubled_areas, unit, vertex_normals
 from mirrorprep.geometry.patch_refinement import flip_to_delaunay, refine_patch, relax
 from mirrorprep.geometry.topology import EdgeTable, edge_table
 from mirrorprep.geometry.weld import weld_exact
@@ -104,42 +104,66 @@ class Surroundings:
         chosen = np.linspace(0, len(band) - 1, min(len(band), most)).astype(np.int64)
         return np.union1d(band[chosen], corners[:: max(1, len(corners) // (most // 3))])
 
-    def slope(self, border: Border) -> float:
-        """Return the mean cosine between the surface at the border and the direction to the hole's middle.
 
-        1 where the surface runs straight into the hole, 0 for the end of a tube, negative where it flares.
-        """
-        start = self.vertices[border.corners]
-        along = np.roll(start, -1, axis=0) - start
-        length = np.maximum(np.linalg.norm(along, axis=1, keepdims=True), 1e-300)
-        along = along / length
-        outward = start - self.vertices[border.wings]
-        inward = start.mean(axis=0) - start
-        outward = _unit(outward - np.einsum("ij,ij->i", outward, along)[:, None] * along)
-        inward = _unit(inward - np.einsum("ij,ij->i", inward, along)[:, None] * along)
-        return float(np.average(np.einsum("ij,ij->i", outward, inward), weights=length[:, 0]))
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Hole:
+    """A border and its least-area triangulation.
+
+    Attributes
+    ----------
+    border : Border
+        The rim.
+    rim : (k, 3) float64
+        Its corners' places.
+    bridges : (b, 2) int64
+        Pairs of corners that must not be joined.
+    faces : (k - 2, 3) int64
+        The triangulation, by places along the border.
+    slope : float
+        Mean cosine of the angle between the triangles at the rim, inside and outside: 1 where the surface
+        runs straight into the hole, 0 for the end of a tube, negative where the surface turns back.
+    """
+
+    border: Border
+    rim: FloatArray
+    bridges: IntArray
+    faces: IntArray
+    slope: float
 
 
-def plain_patch(around: Surroundings, border: Border) -> Patch:
-    """Return the least-area triangulation of a border."""
-    faces = minimal_area_triangulation(
-        around.vertices[border.corners], forbidden=around.bridges(border.corners)
-    )
-    return Patch(kind=PatchKind.PLAIN, vertices=np.zeros((0, 3)), faces=faces)
-
-
-def flat_patch(around: Surroundings, border: Border, *, growth: float = _FLAT_GROWTH) -> Patch:
-    """Return the least-area triangulation refined to the spacing of the border, coarser inside."""
+def find_hole(around: Surroundings, border: Border) -> Hole:
+    """Return a border's hole with the triangulation that all patches start from."""
     rim = around.vertices[border.corners]
-    step = np.linalg.norm(np.roll(rim, -1, axis=0) - rim, axis=1)
-    spacing = np.maximum((step + np.roll(step, 1)) / 2.0, step.mean() / 4.0)
     bridges = around.bridges(border.corners)
     faces = minimal_area_triangulation(rim, forbidden=bridges)
-    vertices, faces = refine_patch(rim, faces, spacing, growth=growth, forbidden=bridges)
+    count = len(rim)
+    table = edge_table(faces)
+    face, corner = np.nonzero(table.open[table.of_face])
+    start = faces[face, corner]
+    inner = np.zeros((count, 3))
+    inner[start] = unit(doubled_areas(rim, faces))[face]
+    after = np.roll(rim, -1, axis=0)
+    outer = unit(np.cross(rim - after, around.vertices[border.wings] - after))
+    weights = np.linalg.norm(after - rim, axis=1)
+    slope = float(np.average(np.einsum("ij,ij->i", inner, outer), weights=weights))
+    return Hole(border=border, rim=rim, bridges=bridges, faces=faces, slope=slope)
+
+
+def plain_patch(hole: Hole) -> Patch:
+    """Return the least-area triangulation itself."""
+    return Patch(kind=PatchKind.PLAIN, vertices=np.zeros((0, 3)), faces=hole.faces)
+
+
+def flat_patch(hole: Hole, *, growth: float = _FLAT_GROWTH) -> Patch:
+    """Return the least-area triangulation refined to the spacing of the border, coarser inside."""
+    rim = hole.rim
+    step = np.linalg.norm(np.roll(rim, -1, axis=0) - rim, axis=1)
+    spacing = np.maximum((step + np.roll(step, 1)) / 2.0, step.mean() / 4.0)
+    vertices, faces = refine_patch(rim, hole.faces, spacing, growth=growth, forbidden=hole.bridges)
     return Patch(kind=PatchKind.FLAT, vertices=vertices[len(rim) :], faces=faces)
 
 
-def smooth_patch(around: Surroundings, border: Border) -> Patch | None:
+def smooth_patch(around: Surroundings, hole: Hole) -> Patch | None:
     """Return a patch that continues the curvature around the hole, or None where that fails.
 
     Notes
@@ -148,14 +172,13 @@ def smooth_patch(around: Surroundings, border: Border) -> Patch | None:
     refined least-area patch is moved onto it, refined again and moved again. What the fitted surface misses
     at the border is spread harmonically, so that the border fits exactly.
     """
-    flat = flat_patch(around, border, growth=_GROWTH)
+    flat = flat_patch(hole, growth=_GROWTH)
     if len(flat.vertices) == 0:
         return flat
-    count = len(border.corners)
-    rim = around.vertices[border.corners]
+    rim, count = hole.rim, len(hole.rim)
     radius = float(np.linalg.norm(rim - rim.mean(axis=0), axis=1).max())
     most = int(np.clip(4 * count, 40, _MOST_NODES))
-    band = around.band(border.corners, max(_BAND * radius, 2.0 * _mean_step(rim)), most)
+    band = around.band(hole.border.corners, max(_BAND * radius, 2.0 * _mean_step(rim)), most)
     if len(band) < 12:
         return None
     surface = ImplicitSurface(
@@ -169,7 +192,7 @@ def smooth_patch(around: Surroundings, border: Border) -> Patch | None:
     miss = surface.values(rim)
     for _ in range(2):
         vertices = _onto(surface, vertices, faces, miss, rounds=2)
-        faces = flip_to_delaunay(vertices, faces, around.bridges(border.corners))
+        faces = flip_to_delaunay(vertices, faces, hole.bridges)
         vertices = relax(vertices, faces, count, rounds=2)
     vertices = _onto(surface, vertices, faces, miss, rounds=5)
     moved = np.linalg.norm(vertices[count:] - rim.mean(axis=0), axis=1)
@@ -198,10 +221,6 @@ def _harmonic(vertices: FloatArray, faces: IntArray, rim_values: FloatArray) -> 
     laplacian = (diags_array(np.asarray(links.sum(axis=1)).ravel()) - links).tocsr()
     inner = laplacian[fixed:]
     return np.asarray(spsolve(inner[:, fixed:].tocsc(), -(inner[:, :fixed] @ rim_values))).reshape(-1)
-
-
-def _unit(vectors: FloatArray) -> FloatArray:
-    return np.asarray(vectors / np.maximum(np.linalg.norm(vectors, axis=1, keepdims=True), 1e-300))
 
 
 def _mean_step(rim: FloatArray) -> float:
