@@ -72,8 +72,13 @@ def run_task(task: dict[str, Any], content: bytes | None = None) -> dict[str, An
                 file.write_bytes(content)
                 results = Path(place) / "results"
                 outcome = _outcome(task, file, results)
-                outcome["files"] = {path.name: path.read_bytes() for path in sorted(results.glob("*.*"))}
+                outcome["files"] = _files(results)
     return {**outcome, "seconds": time.perf_counter() - began, "peak_mib": _peak_mib()}
+
+
+def _files(folder: Path) -> dict[str, bytes]:
+    found = sorted(folder.iterdir()) if folder.is_dir() else []
+    return {path.name: path.read_bytes() for path in found if path.is_file()}
 
 
 class _time_limit:  # noqa: N801 - reads as a statement

@@ -93,7 +93,7 @@ def test_a_scaled_half_is_found_even_with_new_digests(copy):
 def test_a_moved_half_no_longer_closes(copy):
     mesh = read_scan(copy / "half_b.stl", units="mm")
     shift = 0.5 * np.array(
-        json.loads((copy / "traveller.json").read_text())["settings"]["found.pull_direction"]
+        json.loads((copy / "traveller.json").read_text(encoding="utf-8"))["settings"]["found.pull_direction"]
     )
     write_stl(mesh.with_geometry(mesh.vertices + shift), copy / "half_b.stl", overwrite=True)
     relisted(copy)
