@@ -18,7 +18,8 @@ AS_DENSE = 0.9
 AS_WIDE = 0.3
 LEAST_SHARPNESS = 0.15
 LEAST_SLIP = 0.03
-LEAST_NATS = 0.25
+LEAST_NATS = 0.2
+MOST_CONTRADICTED = 0.25
 MARGIN_DEG = 3.0
 
 
@@ -46,9 +47,9 @@ class Doubt:
     @property
     def status(self) -> str:
         """``clear``, ``ambiguous`` or ``weak``."""
-        if self.free_axis is not None or self.rivals:
-            return "ambiguous"
-        return "weak" if self.nats < LEAST_NATS else "clear"
+        if self.nats < LEAST_NATS:
+            return "weak"
+        return "ambiguous" if self.free_axis is not None or self.rivals else "clear"
 
 
 def doubt(judged: Judged) -> Doubt:
@@ -80,13 +81,15 @@ def free_axis(judged: Judged) -> Axis:
     return float(axis[0]), float(axis[1]), float(axis[2])
 
 
-def findings(found: Doubt, *, chosen: bool, marked: bool) -> list[Finding]:
+def findings(found: Doubt, *, contradicted: float, chosen: bool, marked: bool) -> list[Finding]:
     """Return what to tell the user.
 
     Parameters
     ----------
     found : Doubt
         The reasons.
+    contradicted : float
+        Share of the area that has no counterpart although the surface there is known.
     chosen : bool
         The user took a plane of the list himself: what would stop is a caution.
     marked : bool
@@ -136,6 +139,17 @@ def findings(found: Doubt, *, chosen: bool, marked: bool) -> list[Finding]:
                 measured=found.nats,
                 limit=LEAST_NATS,
                 remedy="Give landmarks, or a region that is known to be symmetric.",
+            )
+        )
+    if contradicted > MOST_CONTRADICTED:
+        told.append(
+            Finding(
+                code="mirror-plane-contradicted",
+                severity=Severity.CAUTION,
+                message=f"{contradicted:.0%} of the scanned area has no counterpart on the other side.",
+                measured=contradicted,
+                limit=MOST_CONTRADICTED,
+                remedy="Look at the asymmetry map; leave out what does not belong to the body.",
             )
         )
     return told

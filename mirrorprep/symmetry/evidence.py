@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from mirrorprep.symmetry.cloud import Cloud
 from mirrorprep.symmetry.lattice import Lattice
 from mirrorprep.symmetry.mixture import Mixture
-from mirrorprep.symmetry.pairing import Images, distances, exact_pairs, levers, near_faces, nearest_pairs
+from mirrorprep.symmetry.pairing import Images, close_pairs, counterparts, distances, levers, surface
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -76,11 +76,8 @@ class Evidence:
 
 def match(cloud: Cloud, grid: Lattice, chosen: IntArray, normals: FloatArray, offsets: FloatArray) -> Match:
     """Mirror the chosen samples across k planes and find their counterparts."""
-    smooth = cloud.noisy
-    points = cloud.smooth_points[chosen] if smooth else cloud.points[chosen]
-    directions = cloud.smooth_normals[chosen] if smooth else cloud.normals[chosen]
-    images = Images.of(points, directions, normals, offsets)
-    found = nearest_pairs(cloud, images) if smooth else exact_pairs(cloud, images, near_faces(cloud, images))
+    images = Images.of(*surface(cloud, chosen), normals, offsets)
+    found = close_pairs(cloud, images, counterparts(cloud, images))
     cell = grid.cells(*np.moveaxis(images.image.astype(np.float32), -1, 0))
     return Match(
         residual=distances(found),

@@ -90,11 +90,26 @@ def lattice_pairs(cloud: Cloud, grid: Lattice, images: Images) -> Pairs:
     return _paired(cloud, images, found, found >= 0)
 
 
-def nearest_pairs(cloud: Cloud, images: Images, *, reach: float = PAIR_REACH) -> Pairs:
-    """Pair images with the nearest smoothed sample that faces the same way."""
-    found = cloud.nearest(images.image, images.image_normals, reach=reach)
-    inside = found < len(cloud.points)
-    return _paired(cloud, images, np.where(inside, found, 0), inside)
+def surface(cloud: Cloud, chosen: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Return places and normals of some samples, smoothed when single triangles mean little."""
+    if cloud.noisy:
+        return cloud.smooth_points[chosen], cloud.smooth_normals[chosen]
+    return cloud.points[chosen], cloud.normals[chosen]
+
+
+def counterparts(cloud: Cloud, images: Images) -> IntArray:
+    """Return the samples (k, p, c) at or on whose faces the counterparts of images lie; n for none."""
+    count = 1 if cloud.noisy else CANDIDATE_FACES
+    found = cloud.nearest(images.image, images.image_normals, reach=PAIR_REACH, count=count)
+    return found[..., None] if cloud.noisy else found
+
+
+def close_pairs(cloud: Cloud, images: Images, near: IntArray) -> Pairs:
+    """Pair images with the closest point on the faces of samples (k, p, c), or with smoothed samples."""
+    if not cloud.noisy:
+        return exact_pairs(cloud, images, near)
+    inside = near[..., 0] < len(cloud.points)
+    return _paired(cloud, images, np.where(inside, near[..., 0], 0), inside)
 
 
 def _paired(cloud: Cloud, images: Images, found: IntArray, inside: BoolArray) -> Pairs:
@@ -144,8 +159,3 @@ def levers(images: Images, normals: FloatArray, offsets: FloatArray) -> FloatArr
     """Return the weight of each sample: 0 on the plane, where anything meets its image, to 1 far from it."""
     height = np.einsum("kpi,ki->kp", images.points, normals) - offsets[:, None]
     return np.asarray(1.0 - np.exp(height**2 / (-2.0 * LEVER_WIDTH**2)))
-
-
-def near_faces(cloud: Cloud, images: Images) -> IntArray:
-    """Return the samples (k, p, c) on whose faces the counterparts of images are looked for."""
-    return cloud.nearest(images.image, images.image_normals, reach=PAIR_REACH, count=CANDIDATE_FACES)

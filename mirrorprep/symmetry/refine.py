@@ -10,14 +10,13 @@ from mirrorprep.symmetry.lattice import Lattice
 from mirrorprep.symmetry.mixture import Mixture
 from mirrorprep.symmetry.newton import Chart, covariance, slopes
 from mirrorprep.symmetry.pairing import (
-    CANDIDATE_FACES,
     Images,
+    close_pairs,
+    counterparts,
     distances,
-    exact_pairs,
     lattice_pairs,
     levers,
-    near_faces,
-    nearest_pairs,
+    surface,
 )
 
 FloatArray = NDArray[np.float64]
@@ -74,14 +73,13 @@ def polished(
 ) -> Polished:
     """Refine to the limit of the data: each step is one of expectation-maximisation."""
     chosen = picked(cloud, points, seed)
-    surface = (cloud.smooth_points, cloud.smooth_normals) if cloud.noisy else (cloud.points, cloud.normals)
+    samples, directions = surface(cloud, chosen)
     mixture = Mixture.start(len(normals), stray=0.3)
-    near = np.zeros((len(normals), len(chosen), CANDIDATE_FACES), dtype=np.int64)
     for number in range(steps + 1):
-        images = Images.of(surface[0][chosen], surface[1][chosen], normals, offsets)
-        if not cloud.noisy and number in LOOK_AGAIN:
-            near = near_faces(cloud, images)
-        found = nearest_pairs(cloud, images) if cloud.noisy else exact_pairs(cloud, images, near)
+        images = Images.of(samples, directions, normals, offsets)
+        if number in LOOK_AGAIN:
+            near = counterparts(cloud, images)
+        found = close_pairs(cloud, images, near)
         residual = distances(found)
         member = mixture.membership(residual)
         at = slopes(found, member, normals, offsets)

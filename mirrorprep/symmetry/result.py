@@ -47,7 +47,7 @@ class MirrorPlaneResult:
         is not known, and that have none although the surface there is known. They sum to 1.
     evidence_nats : float
         Mean weight of evidence of a sample, natural units: 5 for an exact mirror image, about 1.5 for a
-        face, below 0.25 for a body without symmetry.
+        face, below 0.2 for a body without symmetry.
     slip : tuple of float
         How firmly the surface holds the plane, in its three freedoms, smallest first.
     free_axis : tuple of float or None

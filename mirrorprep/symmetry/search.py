@@ -144,13 +144,14 @@ def _answer(
     ]
     rivals = judged if hint is None else _meant(judged, hint)
     found = doubt(rivals)
-    told = findings(found, chosen=choose > 1, marked=marked is not None)
-    if marked is not None:
-        told += [*marked.findings, *disagreement(planes[taken].angle_deg(marked.plane), marked.sd_deg)]
     residual = judged.residual[taken]
     matched = residual < min(max(MATCHED_WIDTHS * judged.width[taken], MATCHED_LEAST), REACH)
     unknown = ~matched & judged.excused[taken]
     distance = residual[matched] if matched.any() else np.zeros(1)
+    contradicted = float((~matched & ~unknown).mean())
+    told = findings(found, contradicted=contradicted, chosen=choose > 1, marked=marked is not None)
+    if marked is not None:
+        told += [*marked.findings, *disagreement(planes[taken].angle_deg(marked.plane), marked.sd_deg)]
     tilt, shift = _deviations(judged, taken)
     return MirrorPlaneResult(
         plane=planes[taken],
@@ -161,7 +162,7 @@ def _answer(
         sd_mm=shift * cloud.scale_mm,
         matched_share=float(matched.mean()),
         unknown_share=float(unknown.mean()),
-        contradicted_share=float((~matched & ~unknown).mean()),
+        contradicted_share=contradicted,
         evidence_nats=float(judged.nats[taken]),
         slip=(float(judged.slip[taken, 0]), float(judged.slip[taken, 1]), float(judged.slip[taken, 2])),
         free_axis=found.free_axis,
