@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mirrorprep.solid.finding import Finding, Severity
-from mirrorprep.symmetry.judge import Judged
+from mirrorprep.symmetry.hint import LEAST_DEG
+from mirrorprep.symmetry.judge import LEAST_SLIP, Judged
 from mirrorprep.symmetry.newton import tangents
 
 FloatArray = NDArray[np.float64]
@@ -17,7 +18,6 @@ CAUTION_LEAD = 0.35
 AS_DENSE = 0.9
 AS_WIDE = 0.3
 LEAST_SHARPNESS = 0.15
-LEAST_SLIP = 0.03
 LEAST_NATS = 0.2
 MOST_CONTRADICTED = 0.25
 MARGIN_DEG = 3.0
@@ -37,23 +37,27 @@ class Doubt:
         Axis about which, or along which, a whole family of planes fits.
     nats : float
         Evidence of the best plane.
+    pinned : bool
+        True when landmarks hold the plane where the surface does not.
     """
 
     lead: float
     rivals: int
     free_axis: Axis | None
     nats: float
+    pinned: bool
 
     @property
     def status(self) -> str:
         """``clear``, ``ambiguous`` or ``weak``."""
         if self.nats < LEAST_NATS:
             return "weak"
-        return "ambiguous" if self.free_axis is not None or self.rivals else "clear"
+        slides = self.free_axis is not None and not self.pinned
+        return "ambiguous" if slides or self.rivals else "clear"
 
 
-def doubt(judged: Judged) -> Doubt:
-    """Compare the first of the judged planes with the others."""
+def doubt(judged: Judged, *, pinned: bool = False) -> Doubt:
+    """Compare the first of the judged planes with the others; a pinned one has no rivals in its family."""
     lead = 1.0 - judged.scores[1:] / judged.scores[0]
     density = judged.nats / np.maximum(judged.known, 1e-9)
     dense = (density[1:] >= AS_DENSE * density[0]) & (judged.nats[1:] >= AS_WIDE * judged.nats[0])
@@ -61,9 +65,10 @@ def doubt(judged: Judged) -> Doubt:
     slips = judged.sharpness[0] < LEAST_SHARPNESS or judged.slip[0, 0] < LEAST_SLIP
     return Doubt(
         lead=float(lead.min(initial=1.0)),
-        rivals=int(rivals.sum()),
+        rivals=0 if slips and pinned else int(rivals.sum()),
         free_axis=free_axis(judged) if slips else None,
         nats=float(judged.nats[0]),
+        pinned=pinned,
     )
 
 
@@ -72,7 +77,7 @@ def free_axis(judged: Judged) -> Axis:
 
     A tilt turns the plane about an axis in it; a shift moves it along its normal.
     """
-    normal, loose = judged.normals[0], judged.loosest[0]
+    normal, loose = judged.normals[0], judged.freedoms[0, :, 0]
     u, v = tangents(normal[None])
     tilt = loose[0] * u[0] + loose[1] * v[0]
     axis = np.cross(normal, tilt) if np.linalg.norm(tilt) > abs(loose[2]) else normal
@@ -81,7 +86,7 @@ def free_axis(judged: Judged) -> Axis:
     return float(axis[0]), float(axis[1]), float(axis[2])
 
 
-def findings(found: Doubt, *, contradicted: float, chosen: bool, marked: bool) -> list[Finding]:
+def findings(found: Doubt, *, contradicted: float, chosen: bool) -> list[Finding]:
     """Return what to tell the user.
 
     Parameters
@@ -91,11 +96,9 @@ def findings(found: Doubt, *, contradicted: float, chosen: bool, marked: bool) -
     contradicted : float
         Share of the area that has no counterpart although the surface there is known.
     chosen : bool
-        The user took a plane of the list himself: what would stop is a caution.
-    marked : bool
-        The user gave landmarks: likewise.
+        The user took a plane of the list himself: what would stop is a caution, as with landmarks.
     """
-    grave = Severity.CAUTION if chosen or marked else Severity.STOP
+    grave = Severity.CAUTION if chosen or found.pinned else Severity.STOP
     told = []
     if found.free_axis is not None:
         named = ", ".join(f"{component:.3f}" for component in found.free_axis)
@@ -163,7 +166,7 @@ def disagreement(angle_deg: float, marked_sd_deg: float) -> list[Finding]:
     return [
         Finding(
             code="landmarks-disagree",
-            severity=Severity.CAUTION,
+            severity=Severity.STOP if angle_deg > LEAST_DEG else Severity.CAUTION,
             message=f"The plane of the surface lies {angle_deg:.1f}° from the plane of the landmarks.",
             measured=angle_deg,
             limit=limit,

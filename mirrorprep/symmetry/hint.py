@@ -1,4 +1,4 @@
-"""A plane the user points at: what counts as meant by it, in the units of the cloud."""
+"""The landmark plane in the search: which planes it means, and where it decides what the surface does not."""
 
 from dataclasses import dataclass
 
@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from mirrorprep.symmetry.cloud import Cloud
 from mirrorprep.symmetry.landmarks import LandmarkPlane
+from mirrorprep.symmetry.newton import Chart, tangents
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -56,3 +57,34 @@ class Hint:
         shift = (normals @ self.middle - offsets) - np.sign(dot) * (self.normal @ self.middle - self.offset)
         near = np.abs(dot) >= np.cos(np.radians(self.within_deg))
         return np.asarray(near & (np.abs(shift) <= self.within))
+
+    def step_from(self, chart: Chart) -> FloatArray:
+        """Return the changes (k, 3) of a chart's planes that lead to the landmark plane."""
+        u, v = tangents(chart.normals)
+        along = chart.normals @ self.normal
+        normal = self.normal / along[:, None]
+        level = chart.offsets - np.einsum("ki,ki->k", chart.normals, chart.center)
+        shift = self.offset / along - np.einsum("ki,ki->k", normal, chart.center) - level
+        return np.stack([np.einsum("ki,ki->k", normal, u), np.einsum("ki,ki->k", normal, v), shift], axis=1)
+
+    def pinned(self, chart: Chart, slip: FloatArray, freedoms: FloatArray, *, below: float) -> Chart:
+        """Return the chart with its planes taken to the landmark plane along the freedoms that slip.
+
+        Parameters
+        ----------
+        chart : Chart
+            Planes the hint means.
+        slip, freedoms : (k, 3) float64, (k, 3, 3) float64
+            Firmness of the freedoms, and the freedoms in columns.
+        below : float
+            Slip below which the landmarks decide.
+        """
+        wanted = np.einsum("kij,ki->kj", freedoms, self.step_from(chart)) * (slip < below)
+        normals, offsets = chart.moved(np.einsum("kij,kj->ki", freedoms, wanted))
+        meant = self.fits(chart.normals, chart.offsets)
+        return Chart(
+            normals=np.where(meant[:, None], normals, chart.normals),
+            offsets=np.where(meant, offsets, chart.offsets),
+            center=chart.center,
+            information=chart.information,
+        )

@@ -26,6 +26,7 @@ SHARP = 0.5
 FIRM = 0.05
 LOOSE = 0.1
 LISTED = 0.02
+LEAST_SLIP = 0.03
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -44,8 +45,8 @@ class Judged:
         Share of the evidence that is lost when the plane slides along its loosest freedom.
     slip : (k, 3) float64
         Change of residual per unit change of the plane along its three freedoms, loosest first.
-    loosest : (k, 3) float64
-        The loosest freedom.
+    freedoms : (k, 3, 3) float64
+        These freedoms, in columns, in the terms of `newton.Chart`.
     covariance : (k, 3, 3) float64
         Of the freedoms.
     residual : (k, p) float64
@@ -64,7 +65,7 @@ class Judged:
     width: FloatArray
     sharpness: FloatArray
     slip: FloatArray
-    loosest: FloatArray
+    freedoms: FloatArray
     covariance: FloatArray
     residual: FloatArray
     excused: BoolArray
@@ -117,13 +118,15 @@ def distinct(normals: FloatArray, offsets: FloatArray, order: Iterable[int]) -> 
 
 
 def judge(cloud: Cloud, grid: Lattice, polished: Polished, *, hint: Hint | None, seed: int) -> Judged:
-    """Weigh polished planes and rank them."""
+    """Weigh polished planes and rank them; the landmarks hold what slips."""
     chart = polished.chart
+    values, vectors = np.linalg.eigh(chart.information)
+    slip, loosest = np.sqrt(np.maximum(values, 0.0)), vectors[:, :, 0]
+    if hint is not None:
+        chart = hint.pinned(chart, slip, vectors, below=LEAST_SLIP)
     chosen = some_samples(cloud, POINTS, seed)
     matched = evidence.match(cloud, grid, chosen, chart.normals, chart.offsets)
     found = evidence.weigh(matched)
-    values, vectors = np.linalg.eigh(chart.information)
-    slip, loosest = np.sqrt(np.maximum(values, 0.0)), vectors[:, :, 0]
     slid = np.maximum(*(_slid(cloud, grid, chosen, chart, by * loosest) for by in (SLIDE, -SLIDE)))
     nats = np.maximum(found.nats, 1e-9)
     sharpness = np.clip(1.0 - slid / nats, 0.0, 1.0)
@@ -139,7 +142,7 @@ def judge(cloud: Cloud, grid: Lattice, polished: Polished, *, hint: Hint | None,
         width=found.width,
         sharpness=sharpness,
         slip=slip,
-        loosest=loosest,
+        freedoms=vectors,
         covariance=polished.covariance,
         residual=matched.residual,
         excused=matched.excused,

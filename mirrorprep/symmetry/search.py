@@ -143,23 +143,25 @@ def _answer(
         for n, d in zip(*_facing(judged.normals, judged.offsets), strict=True)
     ]
     rivals = judged if hint is None else _meant(judged, hint)
-    found = doubt(rivals)
+    found = doubt(rivals, pinned=marked is not None)
     residual = judged.residual[taken]
     matched = residual < min(max(MATCHED_WIDTHS * judged.width[taken], MATCHED_LEAST), REACH)
     unknown = ~matched & judged.excused[taken]
     distance = residual[matched] if matched.any() else np.zeros(1)
     contradicted = float((~matched & ~unknown).mean())
-    told = findings(found, contradicted=contradicted, chosen=choose > 1, marked=marked is not None)
+    told = findings(found, contradicted=contradicted, chosen=choose > 1)
     if marked is not None:
         told += [*marked.findings, *disagreement(planes[taken].angle_deg(marked.plane), marked.sd_deg)]
-    tilt, shift = _deviations(judged, taken)
+    sd_deg, sd_mm = _deviations(judged, taken, cloud.scale_mm)
+    if marked is not None and found.free_axis is not None:
+        sd_deg, sd_mm = float(np.hypot(sd_deg, marked.sd_deg)), float(np.hypot(sd_mm, marked.sd_mm))
     return MirrorPlaneResult(
         plane=planes[taken],
         status=found.status,
         asymmetry_rms_mm=float(np.sqrt((distance**2).mean())) * cloud.scale_mm,
         asymmetry_p95_mm=float(np.percentile(distance, 95.0)) * cloud.scale_mm,
-        sd_deg=float(np.degrees(tilt)),
-        sd_mm=shift * cloud.scale_mm,
+        sd_deg=sd_deg,
+        sd_mm=sd_mm,
         matched_share=float(matched.mean()),
         unknown_share=float(unknown.mean()),
         contradicted_share=contradicted,
@@ -189,12 +191,12 @@ def _facing(normals: FloatArray, offsets: FloatArray) -> tuple[FloatArray, Float
     return normals * sign[:, None], offsets * sign
 
 
-def _deviations(judged: Judged, taken: int) -> tuple[float, float]:
-    """Return the standard deviations of the direction (rad) and of the place amid the cloud."""
+def _deviations(judged: Judged, taken: int, scale_mm: float) -> tuple[float, float]:
+    """Return the standard deviations of the direction (degrees) and of the place amid the scan (mm)."""
     normal, center = judged.normals[taken], judged.center[taken]
     covariance = judged.covariance[taken]
     u, v = tangents(normal[None])
     amid = normal * judged.offsets[taken] - center
     lean = np.array([float(u[0] @ amid), float(v[0] @ amid), -1.0])
-    tilt = float(np.sqrt(covariance[0, 0] + covariance[1, 1]))
-    return tilt, float(np.sqrt(lean @ covariance @ lean))
+    tilt = float(np.degrees(np.sqrt(covariance[0, 0] + covariance[1, 1])))
+    return tilt, float(np.sqrt(lean @ covariance @ lean)) * scale_mm
