@@ -1,5 +1,6 @@
 """Checking a scan: everything that stands between it and a solid, with places."""
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Final
 
@@ -66,16 +67,19 @@ def check(
     table = edge_table(mesh.faces)
     progress.step("triangles", 0.15)
     shape = _shape(mesh, table)
-    progress.step("self-intersections", 0.25)
-    apart, neighbours = _meeting(mesh, shape.duplicate)
-    progress.step("bodies", 0.75)
-    pieces = _pieces(mesh, table, apart)
-    progress.step("points", 0.85)
-    points = _points(mesh, table)
+    with ThreadPoolExecutor(max_workers=1) as pool:
+        meeting = pool.submit(_meeting, mesh, shape.duplicate)
+        progress.step("points", 0.25)
+        points = _points(mesh, table)
+        progress.step("bodies", 0.4)
+        pieces = _pieces(mesh, table)
+        progress.step("self-intersections", 0.5)
+        apart, neighbours = meeting.result()
+    overlaps = _overlaps(pieces, apart)
     evidence = Evidence(
         mesh=mesh, table=table, accuracy_mm=accuracy_mm, apart=apart, neighbours=neighbours,
         zero_area=shape.zero_area, duplicate=shape.duplicate, seams=shape.seams, holes=shape.holes,
-        bodies=pieces.count, overlaps=pieces.overlaps, inside_out=pieces.inside_out,
+        bodies=pieces.count, overlaps=overlaps, inside_out=pieces.inside_out,
         spikes=points.spikes, spacing_mm=points.spacing_mm, noise_mm=points.noise_mm,
     )  # fmt: skip
     report = _report(evidence, pieces)
@@ -158,28 +162,35 @@ class _Pieces:
     volume_mm3: float
     genus: int
     inside_out: bool
-    overlaps: IntArray
+    body: IntArray
+    doubled: IntArray
 
 
-def _pieces(mesh: ScanMesh, table: EdgeTable, pairs: IntArray) -> _Pieces:
+def _overlaps(pieces: _Pieces, pairs: IntArray) -> IntArray:
+    """Return the pairs of bodies that cross, or of which one lies within the other the same way round."""
+    crossed = pieces.body[pairs]
+    crossed = crossed[crossed[:, 0] != crossed[:, 1]]
+    return np.unique(np.sort(np.concatenate([pieces.doubled, crossed]), axis=1), axis=0)
+
+
+def _pieces(mesh: ScanMesh, table: EdgeTable) -> _Pieces:
     count, body = bodies(mesh.faces, len(mesh.vertices))
     if count == 0:
-        return _Pieces(0, 0.0, 0, inside_out=False, overlaps=np.zeros((0, 2), dtype=np.int64))
+        nothing = np.zeros((0, 2), dtype=np.int64)
+        return _Pieces(0, 0.0, 0, inside_out=False, body=body, doubled=nothing)
     closed = closed_bodies(table, body)
     nest = nesting(mesh.vertices, mesh.faces, body, closed, table)
     used = int((np.bincount(mesh.faces.ravel()) > 0).sum())
     euler = used - len(table.edges) + len(mesh.faces)
     alike = np.sign(nest.volume_mm3[nest.inside[:, 0]]) == np.sign(nest.volume_mm3[nest.inside[:, 1]])
-    crossed = body[pairs]
-    crossed = crossed[crossed[:, 0] != crossed[:, 1]]
-    overlaps = np.unique(np.sort(np.concatenate([nest.inside[alike], crossed]), axis=1), axis=0)
     wrong = closed & (nest.volume_mm3 < 0.0) & (nest.depth() % 2 == 0)
     return _Pieces(
         count,
         float(nest.volume_mm3.sum()),
         count - euler // 2,
         inside_out=bool(wrong.any()),
-        overlaps=overlaps,
+        body=body,
+        doubled=nest.inside[alike],
     )
 
 

@@ -6,6 +6,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from mirrorprep.geometry.normals import doubled_areas
 from mirrorprep.solid.mesh import ScanMesh
 
 FloatArray = NDArray[np.float64]
@@ -84,8 +85,7 @@ class Draft:
 
     def areas_mm2(self) -> FloatArray:
         """Return the area of each face."""
-        a, b, c = (self.vertices[self.faces[:, k]] for k in range(3))
-        return np.asarray(np.linalg.norm(np.cross(b - a, c - a), axis=1) / 2.0)
+        return np.asarray(np.linalg.norm(doubled_areas(self.vertices, self.faces), axis=1) / 2.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

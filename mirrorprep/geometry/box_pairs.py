@@ -113,7 +113,7 @@ def _rounded(values: FloatArray, toward: float) -> NDArray[np.float32]:
 
 
 def _finest_cell(extent: FloatArray, longest_axis: float) -> float:
-    usual = float(np.quantile(extent, 0.8)) * (1.0 + 1e-6)
+    usual = float(np.quantile(extent, 0.95)) * (1.0 + 1e-6)
     return max(usual, longest_axis / _LONGEST_AXIS_CELLS, float(np.finfo(np.float32).tiny))
 
 
@@ -136,12 +136,29 @@ def _entries(
         boxes.append(rows[keep])
         offsets.append(np.full(len(keys[-1]), step, dtype=np.uint8))
     key, row, offset = np.concatenate(keys), np.concatenate(boxes), np.concatenate(offsets)
-    order = np.argsort(key * 2 + ~member[row], kind="stable")
+    order = _sorting(_compact(key) * 2 + ~member[row])
     key, row = key[order], row[order]
     ends = np.flatnonzero(np.append(key[1:] != key[:-1], True)) + 1
     end = np.repeat(ends, np.diff(ends, prepend=0))
     count = np.where(member[row], end - 1 - np.arange(len(key)), 0)
     return _Entries(considered[row], offset[order], count)
+
+
+def _compact(keys: IntArray) -> IntArray:
+    """Return the keys with the unused range of each axis taken out, in the same order of cells."""
+    parts = [(keys >> (21 * axis)) & ((1 << 21) - 1) for axis in range(3)]
+    spans = [int(part.max(initial=0)) + 1 for part in parts]
+    return np.asarray((parts[2] * spans[1] + parts[1]) * spans[0] + parts[0])
+
+
+def _sorting(keys: IntArray) -> IntArray:
+    """Return the stable order of the keys; one sort of plain integers where key and place fit together."""
+    bits = max(len(keys).bit_length(), 1)
+    if int(keys.max(initial=0)).bit_length() + bits >= 63:
+        return np.argsort(keys, kind="stable")
+    packed = (keys << bits) | np.arange(len(keys))
+    packed.sort()
+    return packed & ((1 << bits) - 1)
 
 
 def _covered(base: IntArray, spans: NDArray[np.bool_]) -> Iterator[tuple[IntArray, IntArray, int]]:

@@ -5,6 +5,8 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from mirrorprep.geometry.topology import half_edge_groups
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
@@ -26,14 +28,8 @@ def paired_half_edges(faces: IntArray) -> tuple[IntArray, IntArray, BoolArray]:
     >>> one.tolist(), other.tolist(), alike.tolist()
     ([0], [3], [True])
     """
-    start, stop = faces.ravel(), faces[:, [1, 2, 0]].ravel()
-    keys = np.minimum(start, stop) * (int(faces.max(initial=0)) + 1) + np.maximum(start, stop)
-    order = np.argsort(keys, kind="stable")
-    ranked = keys[order]
-    change = np.flatnonzero(np.append(ranked[1:] != ranked[:-1], True)) + 1
-    size = np.diff(change, prepend=0)
-    head = (change - size)[size == 2]
-    one, other = order[head], order[head + 1]
+    one, other = half_edge_groups(faces).pairs()
+    start = faces.ravel()
     return one, other, np.asarray(start[one] == start[other])
 
 

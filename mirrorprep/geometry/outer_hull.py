@@ -11,6 +11,7 @@ from mirrorprep.geometry.arrangement import Arrangement, arrange
 from mirrorprep.geometry.crossings import crossings
 from mirrorprep.geometry.normals import doubled_areas
 from mirrorprep.geometry.orienting import pieces
+from mirrorprep.geometry.topology import half_edge_groups
 from mirrorprep.geometry.winding_number import quick_winding_numbers
 
 FloatArray = NDArray[np.float64]
@@ -146,12 +147,7 @@ def _steps(whole: Arrangement, patch: IntArray) -> list[tuple[int, int, int]] | 
     """Return for pairs of patches at a cut by how much the winding number in front differs."""
     faces = whole.faces
     start, stop = faces.ravel(), faces[:, [1, 2, 0]].ravel()
-    keys = np.minimum(start, stop) * (int(faces.max()) + 1) + np.maximum(start, stop)
-    order = np.argsort(keys, kind="stable")
-    ranked = keys[order]
-    change = np.flatnonzero(np.append(ranked[1:] != ranked[:-1], True)) + 1
-    size = np.diff(change, prepend=0)
-    groups = [order[change[g] - size[g] : change[g]] for g in np.flatnonzero(size > 2)]
+    groups = half_edge_groups(faces).crowded()
     length = [float(np.linalg.norm(whole.vertices[start[g[0]]] - whole.vertices[stop[g[0]]])) for g in groups]
     best: dict[tuple[int, int], tuple[float, int]] = {}
     for group, weight in zip(groups, length, strict=True):

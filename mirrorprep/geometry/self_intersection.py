@@ -1,5 +1,6 @@
 """Pairs of triangles of one mesh that meet where they should not."""
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Final
 
@@ -7,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mirrorprep.geometry.box_pairs import boxes_near, overlapping_boxes
-from mirrorprep.geometry.normals import unit
+from mirrorprep.geometry.normals import doubled_areas, unit
 from mirrorprep.geometry.triangle_overlap import fans_meet, folded, triangles_meet
 
 FloatArray = NDArray[np.float64]
@@ -79,10 +80,15 @@ def meeting_pairs(vertices: FloatArray, faces: IntArray, *, among: BoolArray | N
     """
     near = np.arange(len(faces)) if among is None else boxes_near(*_boxes(vertices, faces), among)
     near = near[_has_area(vertices, faces[near])]
-    mesh = _Mesh(vertices, faces[near])
+    with ThreadPoolExecutor(max_workers=1) as pool:
+        mesh = _Mesh(vertices, faces[near], pool)
+        return _meeting_pairs(mesh, near, among)
+
+
+def _meeting_pairs(mesh: "_Mesh", near: IntArray, among: BoolArray | None) -> MeetingPairs:
     nothing = np.zeros((0, 2), dtype=np.int64)
     apart, cornered = [nothing], [nothing]
-    for first, second in overlapping_boxes(*_boxes(vertices, mesh.faces)):
+    for first, second in overlapping_boxes(*_boxes(mesh.vertices, mesh.faces)):
         keep = slice(None) if among is None else among[near[first]] | among[near[second]]
         for kind, found in zip((apart, cornered), mesh.meeting(first[keep], second[keep]), strict=True):
             kind.append(found)
@@ -115,11 +121,16 @@ def _sorted(pairs: IntArray) -> IntArray:
 
 
 class _Mesh:
-    def __init__(self, vertices: FloatArray, faces: IntArray) -> None:
+    def __init__(self, vertices: FloatArray, faces: IntArray, pool: ThreadPoolExecutor) -> None:
         self.vertices = vertices
         self.faces = faces
         self.short = faces.astype(np.int32)
-        self.plain = _plain_fans(vertices, faces)
+        self._plain = pool.submit(_plain_fans, vertices, faces)
+
+    @property
+    def plain(self) -> BoolArray:
+        """Vertices around which no pair needs a test; found meanwhile by another thread."""
+        return self._plain.result()
 
     def meeting(self, first: IntArray, second: IntArray) -> list[IntArray]:
         """Return those of the candidate pairs that meet, without and with a common corner."""
@@ -161,11 +172,12 @@ class _Mesh:
     def folds(self) -> IntArray:
         """Return the pairs on a common edge that lie flat upon each other."""
         faces = self.faces
-        rough = ~self.plain
+        plain = self.plain
+        rough = ~plain
         loose = np.flatnonzero((rough[faces] & rough[faces[:, [1, 2, 0]]]).ravel())
         face, corner = np.divmod(loose, 3)
         start, stop, wing = (faces[face, (corner + k) % 3] for k in range(3))
-        keys = np.minimum(start, stop) * len(self.plain) + np.maximum(start, stop)
+        keys = np.minimum(start, stop) * len(plain) + np.maximum(start, stop)
         order = np.argsort(keys, kind="stable")
         ranked = keys[order]
         rows = [np.flatnonzero(ranked[step:] == ranked[:-step]) for step in (1, 2)]
@@ -184,15 +196,13 @@ def _boxes(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, FloatArra
 
 
 def _has_area(vertices: FloatArray, faces: IntArray) -> BoolArray:
-    a, b, c = (vertices[faces[:, k]] for k in range(3))
-    return np.asarray((np.cross(b - a, c - a) != 0.0).any(axis=1))
+    return np.asarray((doubled_areas(vertices, faces) != 0.0).any(axis=1))
 
 
 def _plain_fans(vertices: FloatArray, faces: IntArray) -> BoolArray:
     """Return the vertices whose triangles lie as one sheet over a plane, once around or less."""
     corners = [vertices[faces[:, k]] for k in range(3)]
-    across = np.cross(corners[1] - corners[0], corners[2] - corners[0])
-    normals = unit(np.asarray(across, dtype=np.float64))
+    normals = unit(doubled_areas(vertices, faces))
     flat = faces.ravel()
     count = len(vertices)
     axis = np.stack([np.bincount(flat, np.repeat(normals[:, k], 3), count) for k in range(3)], axis=1)

@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from mirrorprep.geometry.topology import half_edge_groups
+
 _APART: Final = 1e-3
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -54,22 +56,13 @@ def split_fans(vertices: FloatArray, faces: IntArray) -> SplitMesh:
     >>> split_fans(np.zeros((5, 3)), bow_tie).faces.tolist()
     [[0, 1, 2], [5, 3, 4]]
     """
-    start, stop = faces.ravel(), faces[:, [1, 2, 0]].ravel()
-    keys = np.minimum(start, stop) * (int(faces.max(initial=0)) + 1) + np.maximum(start, stop)
-    order = np.argsort(keys, kind="stable")
-    ranked = keys[order]
-    change = np.flatnonzero(np.append(ranked[1:] != ranked[:-1], True)) + 1
-    size = np.diff(change, prepend=0)
-    head = (change - size)[size == 2]
-    one, other = order[head], order[head + 1]
+    groups = half_edge_groups(faces)
+    one, other = groups.pairs()
+    start = faces.ravel()
     fits = start[one] != start[other]
     one, other = one[fits], other[fits]
-    crowded = np.flatnonzero(size > 2)
-    extra = [
-        pair
-        for group in crowded
-        for pair in _wedges(order[change[group] - size[group] : change[group]], vertices, faces)
-    ]
+    crowded = groups.crowded()
+    extra = [pair for group in crowded for pair in _wedges(group, vertices, faces)]
     if extra:
         joined = np.array(extra, dtype=np.int64)
         one, other = np.concatenate([one, joined[:, 0]]), np.concatenate([other, joined[:, 1]])
@@ -99,16 +92,8 @@ def part_double_edges(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray
     (6, 3)
     """
     start, stop = faces.ravel(), faces[:, [1, 2, 0]].ravel()
-    keys = np.minimum(start, stop) * (int(faces.max(initial=0)) + 1) + np.maximum(start, stop)
-    order = np.argsort(keys, kind="stable")
-    ranked = keys[order]
-    change = np.flatnonzero(np.append(ranked[1:] != ranked[:-1], True)) + 1
-    size = np.diff(change, prepend=0)
-    pairs = [
-        pair
-        for group in np.flatnonzero(size > 2)
-        for pair in list(_wedges(order[change[group] - size[group] : change[group]], vertices, faces))[1:]
-    ]
+    crowded = half_edge_groups(faces).crowded()
+    pairs = [pair for group in crowded for pair in list(_wedges(group, vertices, faces))[1:]]
     middles: list[FloatArray] = []
     listed = [list(face) for face in faces.tolist()] if pairs else []
     parent = list(range(len(faces)))

@@ -51,6 +51,65 @@ class EdgeTable:
         return np.asarray((self.uses == 2) & (self.forward != 1))
 
 
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class HalfEdgeGroups:
+    """The half-edges of a mesh sorted by the edge they lie on.
+
+    Attributes
+    ----------
+    order : (3 m,) int64
+        Half-edges, 3 × face + corner at which each starts; those of one edge in a row, lower numbers first.
+    head : (e,) int64
+        Place in `order` at which each edge's half-edges start.
+    size : (e,) int64
+        How many there are.
+    """
+
+    order: IntArray
+    head: IntArray
+    size: IntArray
+
+    def pairs(self) -> tuple[IntArray, IntArray]:
+        """Return the two half-edges of every edge that has exactly two."""
+        head = self.head[self.size == 2]
+        return self.order[head], self.order[head + 1]
+
+    def crowded(self) -> list[IntArray]:
+        """Return the half-edges of each edge that has more than two."""
+        rows = np.flatnonzero(self.size > 2)
+        return [self.order[self.head[row] : self.head[row] + self.size[row]] for row in rows]
+
+
+def half_edge_groups(faces: IntArray) -> HalfEdgeGroups:
+    """Return the half-edges of (m, 3) faces grouped by edge, edges in order of their vertices.
+
+    Examples
+    --------
+    >>> half_edge_groups(np.array([[0, 1, 2], [1, 0, 3]])).pairs()
+    (array([0]), array([3]))
+    """
+    return _grouped(_edge_keys(faces)[0])
+
+
+def _edge_keys(faces: IntArray) -> tuple[IntArray, int]:
+    start, stop = faces.ravel(), faces[:, [1, 2, 0]].ravel()
+    base = int(faces.max(initial=0)) + 1
+    return np.minimum(start, stop) * base + np.maximum(start, stop), base
+
+
+def _grouped(keys: IntArray) -> HalfEdgeGroups:
+    bits = max(len(keys).bit_length(), 1)
+    if int(keys.max(initial=0)).bit_length() + bits < 63:  # one sort of plain integers is far quicker
+        packed = (keys << bits) | np.arange(len(keys))
+        packed.sort()
+        order, ranked = packed & ((1 << bits) - 1), packed >> bits
+    else:
+        order = np.argsort(keys, kind="stable")
+        ranked = keys[order]
+    head = np.flatnonzero(np.append(True, ranked[1:] != ranked[:-1])[: len(ranked)])
+    return HalfEdgeGroups(order=order, head=head, size=np.diff(head, append=len(ranked)))
+
+
 def edge_table(faces: IntArray) -> EdgeTable:
     """Return the edge table of (m, 3) faces.
 
@@ -59,16 +118,18 @@ def edge_table(faces: IntArray) -> EdgeTable:
     >>> int(edge_table(np.array([[0, 1, 2]])).open.sum())
     3
     """
-    start = faces.ravel()
-    stop = faces[:, [1, 2, 0]].ravel()
-    low, high = np.minimum(start, stop), np.maximum(start, stop)
-    base = int(faces.max(initial=0)) + 1
-    keys, of_face = np.unique(low * base + high, return_inverse=True)
-    ahead = start < stop
+    keys, base = _edge_keys(faces)
+    groups = _grouped(keys)
+    count = len(groups.head)
+    edges = keys[groups.order[groups.head]]
+    of_face = np.empty(len(keys), dtype=np.int64)
+    of_face[groups.order] = np.repeat(np.arange(count), groups.size)
+    ahead = faces.ravel() < faces[:, [1, 2, 0]].ravel()
+    forward = np.bincount(of_face[ahead], minlength=count)
     return EdgeTable(
-        edges=np.stack([keys // base, keys % base], axis=1),
-        forward=np.bincount(of_face[ahead], minlength=len(keys)),
-        backward=np.bincount(of_face[~ahead], minlength=len(keys)),
+        edges=np.stack([edges // base, edges % base], axis=1),
+        forward=forward,
+        backward=groups.size - forward,
         of_face=of_face.reshape(-1, 3),
     )
 
