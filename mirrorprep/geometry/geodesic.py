@@ -1,5 +1,6 @@
 """Distances and shortest paths along a triangle mesh."""
 
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -16,7 +17,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 _STEPS_PER_EDGE: Final = 2.0
-_ROUNDS: Final = 40
+_ROUNDS: Final = 60
 _FEWEST: Final = 6
 _LEAST_COTANGENT: Final = 0.02
 
@@ -90,23 +91,23 @@ def distance_along(graph: csr_array, sources: IntArray, *, limit_mm: float = np.
 
 
 def geodesic_path(
-    vertices: FloatArray, faces: IntArray, start: FloatArray, stop: FloatArray, *, index: SurfaceIndex
+    vertices: FloatArray, faces: IntArray, stops: FloatArray, *, index: SurfaceIndex
 ) -> FloatArray:
-    """Return points along the shortest way over the surface between two places on it.
+    """Return points along the shortest ways over the surface from each stop to the next.
 
     Parameters
     ----------
     vertices, faces : (n, 3) float64, (m, 3) int64
         The mesh.
-    start, stop : (3,) float64
-        Places on or near the surface; the path begins and ends at their closest points.
+    stops : (k, 3) float64
+        At least two places on or near the surface; the path runs through their closest points.
     index : SurfaceIndex
         The same mesh, prepared.
 
     Returns
     -------
-    (k, 3) float64
-        Points on the surface, about half an edge apart; empty when no way leads there.
+    (j, 3) float64
+        Points on the surface, about half an edge apart; empty when no way joins two stops.
 
     Notes
     -----
@@ -118,36 +119,53 @@ def geodesic_path(
     --------
     >>> square = np.array([[0.0, 0, 0], [4, 0, 0], [4, 4, 0], [0, 4, 0]])
     >>> halves = np.array([[0, 1, 2], [0, 2, 3]])
-    >>> path = geodesic_path(square, halves, square[1], square[3], index=SurfaceIndex(square, halves))
+    >>> path = geodesic_path(square, halves, square[[1, 3]], index=SurfaceIndex(square, halves))
     >>> length = np.linalg.norm(np.diff(path, axis=0), axis=1).sum()
     >>> bool(abs(length - np.sqrt(32)) < 1e-6)
     True
     """
-    ends = index.closest(np.stack([start, stop])).points
+    ends = index.closest(stops).points
     graph = edge_graph(vertices, faces)
     used = np.unique(faces)
-    first, last = used[KDTree(vertices[used]).query(ends)[1]]
-    _, before = dijkstra(graph, indices=first, return_predecessors=True)
-    way = [int(last)]
-    while way[-1] != first:
-        previous = int(before[way[-1]])
-        if previous < 0:
+    nearest = used[KDTree(vertices[used]).query(ends)[1]]
+    pieces = []
+    for number, (first, last) in enumerate(pairwise(nearest.tolist())):
+        way = _way_along_edges(graph, first, last, vertices)
+        if len(way) == 0:
             return np.zeros((0, 3))
-        way.append(previous)
-    rough = np.concatenate([ends[:1], vertices[way[::-1]], ends[1:]])
-    step = float(np.median(graph.data)) / _STEPS_PER_EDGE
-    return _shortened(rough, step, index)
+        pieces.append(
+            np.concatenate([ends[number : number + 1], vertices[way], ends[number + 1 : number + 2]])
+        )
+    return _shortened(pieces, float(np.median(graph.data)) / _STEPS_PER_EDGE, index)
 
 
-def _shortened(path: FloatArray, step: float, index: SurfaceIndex) -> FloatArray:
-    count = int(max(np.ceil(_length(path) / step), 2))
-    halvings = int(np.log2(max(count / _FEWEST, 1.0)))
-    for pieces in [max(count >> k, 2) for k in range(halvings, -1, -1)]:
-        path = _evenly(path, pieces)
+def _way_along_edges(graph: csr_array, first: int, last: int, vertices: FloatArray) -> list[int]:
+    """Return the vertices of the shortest way along edges, none when there is no way."""
+    apart = float(np.linalg.norm(vertices[last] - vertices[first]))
+    for limit in (2.0 * apart + 4.0 * float(graph.data.max()), np.inf):
+        _, before = dijkstra(graph, indices=first, return_predecessors=True, limit=limit)
+        way = [last]
+        while way[-1] != first and before[way[-1]] >= 0:
+            way.append(int(before[way[-1]]))
+        if way[-1] == first:
+            return way[::-1]
+    return []
+
+
+def _shortened(pieces: list[FloatArray], step: float, index: SurfaceIndex) -> FloatArray:
+    """Return the joined pieces, each shortened between its ends, all at once."""
+    counts = [int(max(np.ceil(_length(piece) / step), 2)) for piece in pieces]
+    for level in range(int(np.ceil(np.log2(max(max(counts) / _FEWEST, 1.0)))), -1, -1):
+        fine = [_evenly(piece, max(count >> level, 2)) for piece, count in zip(pieces, counts, strict=True)]
+        path = np.concatenate(fine)
+        stops = np.cumsum([len(piece) for piece in fine])
+        free = np.ones(len(path), dtype=bool)
+        free[stops - 1] = free[np.concatenate([[0], stops[:-1]])] = False
+        inner = np.flatnonzero(free)
         for _ in range(_ROUNDS):
-            path[1:-1] = (path[:-2] + path[2:]) / 2.0
-            path[1:-1] = index.closest(path[1:-1]).points
-    return path
+            path[inner] = index.closest((path[inner - 1] + path[inner + 1]) / 2.0).points
+        pieces = np.split(path, stops[:-1])
+    return np.concatenate([*(piece[:-1] for piece in pieces), pieces[-1][-1:]])
 
 
 def _length(path: FloatArray) -> float:

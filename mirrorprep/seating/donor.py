@@ -119,9 +119,10 @@ def _standing_out(
         )
     best = int(sizes.argmax())
     findings = _rivals(mesh, labels, sizes, best)
-    away = distance_along(ways, np.flatnonzero(labels == best), limit_mm=grow + 6.0 * SMOOTHING_MM)
-    far = float(away[np.isfinite(away)].max())
-    field = np.where(np.isfinite(away), away, far) - grow
+    limit = grow + 6.0 * SMOOTHING_MM
+    away = distance_along(ways, np.flatnonzero(labels == best), limit_mm=limit)
+    inward = distance_along(ways, np.flatnonzero(labels != best), limit_mm=limit)
+    field = np.minimum(away, limit) - np.minimum(inward, limit) - grow
     near = np.isfinite(away)[mesh.faces].all(axis=1)
     used, faces = np.unique(mesh.faces[near], return_inverse=True)
     field[used] = smoothed(mesh.vertices[used], faces.reshape(-1, 3), field[used], radius_mm=SMOOTHING_MM)
@@ -180,11 +181,13 @@ def _one_patch(mesh: ScanMesh, graph: csr_array, values: FloatArray, region: Don
         nearest = np.linalg.norm(mesh.vertices[which] - np.array(region.near_mm), axis=1).argmin()
         chosen = int(labels[which[nearest]])
     piece = labels == chosen
-    rest = used & ~piece
-    outer = _components(graph, rest)
-    main = int(np.bincount(outer[rest], area[rest]).argmax())
-    kept = used & (outer != main)
-    return np.where(kept, -np.abs(values) - 1e-12, np.abs(values))
+    rest = _components(graph, used & ~piece)
+    touching = np.unique(rest[_beside(graph, piece) & (rest >= 0)])
+    sizes = np.bincount(rest[rest >= 0], area[rest >= 0])
+    main = touching[sizes[touching].argmax()]
+    islands = [k for k in touching if k != main and sizes[k] < area[piece].sum()]
+    kept = piece | np.isin(rest, islands)
+    return np.where(kept, -np.abs(values) - 1e-12, np.abs(values) + 1e-12)
 
 
 def _cut_out(

@@ -29,6 +29,7 @@ LEAST_PAIRS: Final = 3
 LEAST_SPREAD_MM: Final = 3.0
 MISFIT_MM: Final = 5.0
 CLEARLY_BETTER: Final = 0.5
+FACING_BETTER: Final = 0.15
 _OTHER: Final = {"left": "right", "right": "left", "midline": "midline"}
 _REMEDY: Final = "Write lines such as 'midline nasion 1.5 85.1 -34.8' or 'right tragion 84.4 -28.5 -41.3'."
 
@@ -146,8 +147,8 @@ def placed_by_landmarks(
     pairs : LandmarkPairs
         At least three, not in a row.
     donor, recipient : DistanceField
-        The scans' surfaces: which way the skin faces at the landmarks tells left from right even where
-        their positions do not.
+        The scans' surfaces: which way the skin faces at the landmarks tells left from right where their
+        positions do not, as when there are three.
     mirrored : bool
         Whether the placement contains a reflection.
 
@@ -164,14 +165,15 @@ def placed_by_landmarks(
             remedy="Add a landmark away from the others.",
         )
     other = rigid_fit(pairs.donor_mm, pairs.recipient_mm, mirrored=not mirrored)
-    facing = _facing(pairs, fit, donor, recipient)
     exchanged = fit.rms_mm > MISFIT_MM and other.rms_mm < CLEARLY_BETTER * fit.rms_mm
-    if exchanged or facing < 0.0:
+    facing, otherwise = (_facing(pairs, one, donor, recipient) for one in (fit, other))
+    better = otherwise - facing > FACING_BETTER and other.rms_mm < fit.rms_mm + MISFIT_MM
+    if exchanged or better:
         done, undone = ("mirrored", "unmirrored") if mirrored else ("unmirrored", "mirrored")
         why = (
             f"the donor fits to {fit.rms_mm:.1f} mm when {done}, to {other.rms_mm:.1f} mm when {undone}"
             if exchanged
-            else "once placed, the skin of the donor faces against the skin of the recipient"
+            else f"the donor's skin faces as the recipient's only when {undone}"
         )
         raise GeometryError(
             f"Left and right of the landmarks are exchanged: {why}.",

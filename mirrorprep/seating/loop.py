@@ -1,6 +1,5 @@
 """A closed loop of picked surface points, joined by geodesic paths, and the side it encloses."""
 
-from itertools import pairwise
 from pathlib import Path
 from typing import Final
 
@@ -92,16 +91,12 @@ def loop_path(mesh: ScanMesh, points: FloatArray) -> FloatArray:
             remedy="Pick the points on the donor scan; check the unit (mm).",
         )
     closed = np.concatenate([points[:-1], points[:1]])
-    pieces = []
-    for start, stop in pairwise(closed):
-        piece = geodesic_path(mesh.vertices, mesh.faces, start, stop, index=index)
-        if len(piece) == 0:
-            raise GeometryError(
-                "Two neighbouring points of the donor loop lie on separate pieces of the scan.",
-                remedy="Pick all points on one connected surface.",
-            )
-        pieces.append(piece[:-1])
-    path = np.concatenate([*pieces, pieces[0][:1]])
+    path = geodesic_path(mesh.vertices, mesh.faces, closed, index=index)
+    if len(path) == 0:
+        raise GeometryError(
+            "Two neighbouring points of the donor loop lie on separate pieces of the scan.",
+            remedy="Pick all points on one connected surface.",
+        )
     apart = np.linalg.norm(np.diff(path, axis=0), axis=1) > 0.0
     return np.asarray(path[np.concatenate([[True], apart])])
 
