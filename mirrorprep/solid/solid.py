@@ -15,9 +15,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from mirrorprep.errors import BooleanFailedError
 from mirrorprep.geometry.mass_properties import MassProperties, mass_properties
+from mirrorprep.geometry.winding_number import winding_numbers
 from mirrorprep.solid.mesh import ScanMesh
 
 FloatArray = NDArray[np.float64]
+
+_CRUMB = 1e-12
 
 
 class Solid:
@@ -99,13 +102,41 @@ class Solid:
         return Solid(self._body.translate(tuple(np.asarray(shift_mm, dtype=np.float64).tolist())))
 
     def fragments(self) -> list["Solid"]:
-        """Return the disconnected pieces, the largest first."""
-        pieces = [Solid(piece) for piece in self._body.decompose()]
+        """Return the disconnected pieces, the largest first; a hollow belongs to the piece around it.
+
+        Hollows below 1e-12 of the largest piece are crumbs of rounding and are left out.
+        """
+        surfaces = sorted(self._body.decompose(), key=lambda surface: -float(surface.volume()))
+        outer = [[surface] for surface in surfaces if surface.volume() > 0.0]
+        least = -_CRUMB * surfaces[0].volume() if surfaces else 0.0
+        for hollow in (surface for surface in surfaces if surface.volume() < least):
+            _piece_around(outer, hollow).append(hollow)
+        pieces = [Solid(_one_body(parts) if parts[1:] else parts[0]) for parts in outer]
         return sorted(pieces, key=lambda piece: -piece.volume_mm3)
 
     def simplified(self, tolerance_mm: float) -> "Solid":
         """Return the body with vertices removed that lie within `tolerance_mm` of what remains."""
         return Solid(self._body.simplify(float(tolerance_mm)))
+
+
+def _piece_around(outer: list[list[Any]], hollow: Any) -> list[Any]:  # noqa: ANN401
+    """Return the smallest piece whose outer surface goes around a hollow; the largest piece if none does."""
+    point = np.array(hollow.to_mesh64().vert_properties[:1, :3])
+    for parts in outer[::-1]:
+        mesh = parts[0].to_mesh64()
+        vertices, faces = np.array(mesh.vert_properties[:, :3]), mesh.tri_verts.astype(np.int64)
+        if winding_numbers(point, vertices, faces).item() > 0.5:
+            return parts
+    return outer[0]
+
+
+def _one_body(surfaces: list[Any]) -> Any:  # noqa: ANN401
+    """Return the body that an outer surface and those of its hollows bound together."""
+    meshes = [surface.to_mesh64() for surface in surfaces]
+    starts = np.cumsum([0, *(len(mesh.vert_properties) for mesh in meshes)])
+    faces = [mesh.tri_verts + np.uint64(start) for mesh, start in zip(meshes, starts, strict=False)]
+    vertices = np.vstack([mesh.vert_properties[:, :3] for mesh in meshes])
+    return manifold3d.Manifold(manifold3d.Mesh64(vert_properties=vertices, tri_verts=np.vstack(faces)))
 
 
 def _checked(body: Any) -> Any:  # noqa: ANN401

@@ -61,3 +61,12 @@ def test_simplified_removes_flat_vertices_only_within_tolerance():
     coarse = fine.simplified(0.05)
     assert len(coarse.mesh.faces) < len(fine.mesh.faces) / 2
     assert coarse.volume_mm3 == pytest.approx(fine.volume_mm3, rel=0.02)
+
+
+def test_hollow_belongs_to_the_piece_around_it():
+    shell = box([30, 30, 30]) - box([10, 10, 10])
+    inner = box([4, 4, 4]) - box([2, 2, 2])
+    beside = box([20, 20, 20], center_mm=[50, 0, 0]) - box([6, 6, 6], center_mm=[50, 0, 0])
+    pieces = (shell + inner + beside).fragments()
+    assert [piece.volume_mm3 for piece in pieces] == pytest.approx([26000.0, 7784.0, 56.0])
+    assert (pieces[0] & box([10, 10, 10])).volume_mm3 == pytest.approx(0.0, abs=1e-9)
