@@ -120,8 +120,8 @@ class Hole:
     faces : (k - 2, 3) int64
         The triangulation, by places along the border.
     slope : float
-        Mean cosine of the angle between the triangles at the rim, inside and outside: 1 where the surface
-        runs straight into the hole, 0 for the end of a tube, negative where the surface turns back.
+        Mean cosine of the angle between the triangles around the rim and the hole's mean plane: 1 where the
+        surface runs straight into the hole, 0 for the end of a tube, negative where the surface turns back.
     """
 
     border: Border
@@ -136,16 +136,10 @@ def find_hole(around: Surroundings, border: Border) -> Hole:
     rim = around.vertices[border.corners]
     bridges = around.bridges(border.corners)
     faces = minimal_area_triangulation(rim, forbidden=bridges)
-    count = len(rim)
-    table = edge_table(faces)
-    face, corner = np.nonzero(table.open[table.of_face])
-    start = faces[face, corner]
-    inner = np.zeros((count, 3))
-    inner[start] = unit(doubled_areas(rim, faces))[face]
     after = np.roll(rim, -1, axis=0)
     outer = unit(np.cross(rim - after, around.vertices[border.wings] - after))
-    weights = np.linalg.norm(after - rim, axis=1)
-    slope = float(np.average(np.einsum("ij,ij->i", inner, outer), weights=weights))
+    across = unit(doubled_areas(rim, faces).sum(axis=0))
+    slope = float(np.average(outer @ across, weights=np.linalg.norm(after - rim, axis=1)))
     return Hole(border=border, rim=rim, bridges=bridges, faces=faces, slope=slope)
 
 
