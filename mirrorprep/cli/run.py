@@ -16,7 +16,21 @@ OutputFolder = Annotated[
 ]
 
 
-def run(job: JobFile, output: OutputFolder = None, overwrite: Overwrite = False, json: Json = False) -> None:
+Lesson = Annotated[bool, typer.Option("--lesson", help="Write the workflow as an illustrated lesson too.")]
+KeepRegion = Annotated[
+    Path | None,
+    typer.Option("--keep-region", metavar="FILE", help="Crop away whatever of the scan lies outside."),
+]
+
+
+def run(
+    job: JobFile,
+    output: OutputFolder = None,
+    lesson: Lesson = False,
+    keep_region: KeepRegion = None,
+    overwrite: Overwrite = False,
+    json: Json = False,
+) -> None:
     """Run a job from scan to verified mould and traveller."""
     from mirrorprep.job.jobfile import read_job
 
@@ -24,7 +38,14 @@ def run(job: JobFile, output: OutputFolder = None, overwrite: Overwrite = False,
     from mirrorprep.job.run import run_job
 
     with progress_bar() as progress:
-        result = run_job(job, folder=output, overwrite=overwrite, progress=progress)
+        result = run_job(
+            job,
+            folder=output,
+            lesson=lesson,
+            keep_region=keep_region,
+            overwrite=overwrite,
+            progress=progress,
+        )
     show_job(result, as_json=json)
 
 

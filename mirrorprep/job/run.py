@@ -1,7 +1,7 @@
 """Running a job: the stages in order, then the files, written only when the verdict allows it."""
 
 import shutil
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -87,6 +87,8 @@ def run_job(
     path: str | Path,
     *,
     folder: str | Path | None = None,
+    lesson: bool = False,
+    keep_region: str | Path | None = None,
     overwrite: bool = False,
     progress: Progress = SILENT,
 ) -> JobResult:
@@ -98,6 +100,10 @@ def run_job(
         Job file; the files it names are relative to it.
     folder : path-like, optional
         Folder for the results instead of the one the job names.
+    lesson : bool
+        Write the lesson too, whatever the job says.
+    keep_region : path-like, optional
+        Region file instead of the one the job names.
     overwrite : bool
         Replace results that exist.
     progress : Progress
@@ -115,6 +121,10 @@ def run_job(
     """
     file = Path(path)
     job = read_job(file)
+    if lesson:
+        job = replace(job, output=replace(job.output, lesson=True))
+    if keep_region is not None:
+        job = replace(job, scan=replace(job.scan, keep_region=str(Path(keep_region).resolve())))
     target = file.parent / job.output.folder if folder is None else Path(folder)
     return run_stages(job, base=file.parent, target=target, overwrite=overwrite, progress=progress)
 
@@ -163,7 +173,7 @@ def _result(status: str, work: Work, delivery: Delivery | None) -> JobResult:
 def _file_digests(job: Job, base: Path) -> dict[str, str]:
     seating = job.seating
     named = (
-        *(job.scan.file, job.part.file, job.plane.landmarks, job.plane.region),
+        *(job.scan.file, job.scan.keep_region, job.part.file, job.plane.landmarks, job.plane.region),
         *(seating.recipient, seating.donor_landmarks, seating.recipient_landmarks, seating.loop),
     )
     return {name: _digest_of(base / name) for name in named if name}

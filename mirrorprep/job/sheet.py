@@ -26,7 +26,7 @@ from mirrorprep.job.stages import Work
 from mirrorprep.solid.finding import Severity
 from mirrorprep.sources import SOURCES
 
-_NAMES_OF_FILES: Final = ("file", "landmarks", "region", "folder")
+_NAMES_OF_FILES: Final = ("file", "landmarks", "region", "keep_region", "folder")
 
 
 def traveller_data(

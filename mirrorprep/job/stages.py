@@ -15,7 +15,7 @@ from mirrorprep.errors import JobFileError, NotASolidError
 from mirrorprep.intake.read import read_scan
 from mirrorprep.job.mould_record import mould_record
 from mirrorprep.job.pour_request import pour_request
-from mirrorprep.job.records import Shape, StageRecord
+from mirrorprep.job.records import StageRecord
 from mirrorprep.job.seat_request import joins_two_scans, landmark_pairs, seat_settings
 from mirrorprep.job.tables import Job, MouldTable
 from mirrorprep.measurement.measure import measure
@@ -135,16 +135,14 @@ def _files_of(job: Job) -> dict[str, tuple[str, str]]:
 
 def _intake(work: Work, progress: Progress) -> StageRecord:
     files = _files_of(work.job)
-    shapes: dict[str, Shape] = {
+    shapes = {
         name: read_scan(work.folder / file, units=units or None, progress=progress)
         for name, (file, units) in files.items()
     }
     figures: dict[str, Any] = {}
     findings: list[Finding] = []
     for name, mesh in shapes.items():
-        origin = mesh.origin if isinstance(mesh, ScanMesh) else None
-        if origin is None:
-            continue
+        origin = mesh.origin
         file = work.folder / files[name][0]
         figures[name] = {
             "format": origin.format,
@@ -153,7 +151,21 @@ def _intake(work: Work, progress: Progress) -> StageRecord:
             "sha256": origin.sha256,
         }
         findings += origin.findings
+    shapes = {name: _private(work, name, mesh) for name, mesh in shapes.items()}
     return StageRecord(name="intake", figures=figures, findings=distinct(findings), shapes=shapes)
+
+
+def _private(work: Work, name: str, mesh: ScanMesh) -> ScanMesh:
+    """Return a scan without colours and without what lies outside the region to keep, as the job asks."""
+    table = work.job.scan
+    if not table.colors:
+        mesh = replace(mesh, colors=None)
+    if name != "scan" or not table.keep_region:
+        return mesh
+    kept = mesh.faces[read_region(work.folder / table.keep_region).mask(mesh)]
+    used, faces = np.unique(kept, return_inverse=True)
+    colors = None if mesh.colors is None else mesh.colors[used]
+    return replace(mesh, vertices=mesh.vertices[used], faces=faces.reshape(-1, 3), colors=colors)
 
 
 def _condition(work: Work, progress: Progress) -> StageRecord:

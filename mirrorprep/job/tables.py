@@ -39,6 +39,8 @@ class ScanTable:
 
     file: str = entry("STL, PLY, OBJ, OFF, GLB or 3MF file. Required.", default="")
     units: str = entry("mm, cm, m, in, ft or micron; empty takes the file's own unit.", default="")
+    keep_region: str = entry("File of the region to keep; all else is cropped away at once.", default="")
+    colors: bool = entry("Keep the scan's colours; a photograph on a face is personal.", default=False)
     accuracy_mm: float | None = entry(
         "Accuracy of the scanner, one standard deviation.", default=None, low=1e-4, high=50.0
     )

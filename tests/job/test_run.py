@@ -13,9 +13,10 @@ import numpy as np
 import pytest
 
 from mirrorprep.errors import InputFileError, JobFileError, OutputError, StoppedByFindingError
-from mirrorprep.handover.files import write_stl
+from mirrorprep.handover.files import write_ply, write_stl
 from mirrorprep.job import stages
 from mirrorprep.job.run import WORK_FOLDER, run_job
+from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.primitives import sphere
 
 JOB = """
@@ -186,3 +187,29 @@ def test_killed_at_any_moment_leaves_whole_files_only(place, tmp_path):
         assert named == {name: whole[name] for name in named}
     assert run_job(place / "job.toml", folder=out, overwrite=True).status == "done"
     assert {n: d for n, d in digests(out).items() if not n.startswith(".mirrorprep-")} == whole
+
+
+def test_kept_region_and_colours(tmp_path):
+    """What lies outside the region to keep is cropped away at once; colours go unless asked for."""
+    body = sphere(15.0, segments=24).transformed(np.diag([1.0, 0.8, 0.7, 1.0])).mesh
+    far = body.with_geometry(body.vertices + np.array([100.0, 0, 0]))
+    both = ScanMesh(
+        vertices=np.vstack([body.vertices, far.vertices]),
+        faces=np.vstack([body.faces, far.faces + len(body.vertices)]),
+        colors=np.full((2 * len(body.vertices), 4), 200, dtype=np.uint8),
+    )
+    write_ply(both, tmp_path / "two.ply")
+    (tmp_path / "keep.json").write_text('{"use": [{"sphere": [0, 0, 0, 40]}]}')
+    text = JOB.replace("Jane Doe head.stl", "two.ply").replace(
+        "[mould]", "[plane]\nnormal = [0, 1, 0]\n[mould]\nbuild = false"
+    )
+    (tmp_path / "job.toml").write_text(text)
+    result = run_job(tmp_path / "job.toml", keep_region=tmp_path / "keep.json", lesson=True)
+    kept = result.stages[0].mesh("scan")
+    assert len(kept.faces) == len(body.faces)
+    assert kept.colors is None
+    assert (tmp_path / "handover" / "lesson.html").exists()
+    assert b"keep.json" not in (tmp_path / "handover" / "traveller.json").read_bytes()
+    (tmp_path / "job.toml").write_text(text.replace('units = "mm"', 'units = "mm"\ncolors = true'))
+    colored = run_job(tmp_path / "job.toml", folder=tmp_path / "colored")
+    assert colored.stages[0].mesh("scan").colors is not None
