@@ -61,6 +61,7 @@ def without_hollows(
     value = smoothed(
         sheet.vertices, sheet.faces, BEYOND_MM - np.minimum(away, 4.0 * BEYOND_MM), radius_mm=SMOOTHING_MM
     )
+    value = np.maximum(value, _below_floor(sheet, sunk, settings))
     value = np.where(sheet.within_mm < settings.edge_width_mm / 2.0, -BEYOND_MM, value)
     cut = cut_below_zero(sheet.vertices, sheet.faces, value)
     parted = split_fans(cut.vertices, cut.faces)
@@ -96,6 +97,14 @@ def _sunk(sheet: Sheet, graph: csr_array, settings: SeatSettings) -> IntArray:
     deep = np.zeros(int(label.max()) + 1, dtype=bool)
     deep[label[sheet.lifted_mm[which] < settings.gap_mm]] = True
     return np.asarray(which[deep[label]])
+
+
+def _below_floor(sheet: Sheet, sunk: IntArray, settings: SeatSettings) -> FloatArray:
+    """Return how far the sunk places lie below the floor's thickness, negative for all others."""
+    below = settings.gap_mm + RIM_SHARE * settings.floor_mm - sheet.lifted_mm
+    value = -np.maximum(np.abs(below), 1e-9)
+    value[sunk] *= -1.0
+    return value
 
 
 def _floor(rim: FloatArray, skin: DistanceField, settings: SeatSettings) -> tuple[FloatArray, IntArray]:

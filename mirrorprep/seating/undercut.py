@@ -57,8 +57,8 @@ def seat_undercut(
 
     Notes
     -----
-    Columns along the direction; in each, the recipient above the lowest and below the highest point of the
-    part is in the way. The other side of the body, farther out than the part, is not counted.
+    Columns along the direction; in each, the recipient above the lowest point of the part is in the way. What
+    begins more than the part's own height above its top is not counted: by then the part is free.
 
     Examples
     --------
@@ -76,10 +76,10 @@ def seat_undercut(
     column, low, high = column_intervals(
         skin, recipient.mesh.faces, grid.origin_uv, grid.spacing_mm, grid.shape
     )
-    met = columns.filled[column]
-    column, low, high = column[met], low[met], high[met]
-    bottom, top = columns.bottom_mm[column], columns.top_mm[column]
-    length = np.maximum(np.minimum(high, top) - np.maximum(low, bottom), 0.0)
+    bottom = columns.bottom_mm[column]
+    met = columns.filled[column] & (low < own[:, 2].max() + np.ptp(own[:, 2]))
+    column, low, high, bottom = column[met], low[met], high[met], bottom[met]
+    length = np.maximum(high - np.maximum(low, bottom), 0.0)
     # skin that the part rests on ends at the part's bottom; faceting leaves some hundredths of a mm
     length[length < LEAST_DEPTH_MM] = 0.0
     depth = np.asarray(np.bincount(column, length, grid.count), dtype=np.float64)
