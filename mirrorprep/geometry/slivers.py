@@ -92,36 +92,51 @@ def without_slivers(vertices: FloatArray, faces: IntArray, *, fixed: BoolArray |
     >>> without_slivers(cube, faces).collapsed_edges
     0
     """
-    work = _Work(vertices, faces, fixed)
+    surface = _Surface(vertices, faces, fixed)
+    done = _Done()
     for _ in range(_MOST_PASSES):
-        if work.one_pass() == 0 and work.spread() == 0 and work.part_twins() == 0:
+        if (
+            _Pass(surface, done).run() == 0
+            and _spread(surface, done) == 0
+            and _part_twins(surface, done) == 0
+        ):
             break
-    used, compact = np.unique(work.faces, return_inverse=True)
+    used, compact = np.unique(surface.faces, return_inverse=True)
     return Cleaned(
-        vertices=work.vertices[used],
+        vertices=surface.vertices[used],
         faces=compact.reshape(-1, 3).astype(np.int64),
-        collapsed_edges=work.collapsed,
-        flipped_edges=work.flipped,
-        moved_vertices=work.moved,
-        moved_fixed=work.moved_fixed,
-        remaining=work.offenders()[0].size,
-        largest_move_mm=work.largest_move,
+        collapsed_edges=done.collapsed,
+        flipped_edges=done.flipped,
+        moved_vertices=done.moved,
+        moved_fixed=done.moved_fixed,
+        remaining=surface.offenders()[0].size,
+        largest_move_mm=done.largest_move,
     )
 
 
-class _Work:
-    """The mesh while it changes: passes of independent collapses and flips."""
+@dataclass(slots=True)
+class _Done:
+    """What was done so far."""
+
+    collapsed: int = 0
+    flipped: int = 0
+    moved: int = 0
+    moved_fixed: int = 0
+    largest_move: float = 0.0
+
+    def reached(self, way: float) -> None:
+        """Note a move."""
+        self.largest_move = max(self.largest_move, way)
+
+
+class _Surface:
+    """The mesh while it changes, and what can be asked of it."""
 
     def __init__(self, vertices: FloatArray, faces: IntArray, fixed: BoolArray | None) -> None:
         self.vertices = np.array(vertices, dtype=np.float64)
         self.faces = np.array(faces, dtype=np.int64)
         self.fixed = np.zeros(len(vertices), dtype=bool) if fixed is None else fixed
         self.ulp = float(np.spacing(np.float32(np.abs(vertices).max(initial=1.0))))
-        self.collapsed = 0
-        self.flipped = 0
-        self.moved = 0
-        self.moved_fixed = 0
-        self.largest_move = 0.0
 
     def offenders(self) -> tuple[IntArray, FloatArray, FloatArray]:
         """Return the faces that would vanish, their edge lengths (k, 3) and their heights (k,)."""
@@ -135,162 +150,174 @@ class _Work:
         rows = near[self._vanishes(near) | (height[near] < _FLAT_ULP * self.ulp)]
         return rows, lengths[rows], height[rows]
 
-    def _rounded(self, rows: IntArray) -> NDArray[np.float64]:
-        return self.vertices[self.faces[rows]].astype(np.float32).astype(np.float64)
-
     def _vanishes(self, rows: IntArray) -> BoolArray:
-        a, b, c = np.moveaxis(self._rounded(rows), 1, 0)
+        rounded = self.vertices[self.faces[rows]].astype(np.float32).astype(np.float64)
+        a, b, c = np.moveaxis(rounded, 1, 0)
         return np.asarray(~np.cross(b - a, c - a).any(axis=1))
 
-    def _merges(self, first: int, second: int) -> bool:
+    def merges(self, first: int, second: int) -> bool:
         """Tell whether two vertices become one when rounded, or nearly are one already."""
         ends = self.vertices[[first, second]]
         same = (ends[0].astype(np.float32) == ends[1].astype(np.float32)).all()
         return bool(same or np.linalg.norm(ends[1] - ends[0]) < _FLAT_ULP * self.ulp)
 
-    def one_pass(self) -> int:
-        """Mend slivers that share no face; return how many were mended."""
-        rows, lengths, heights = self.offenders()
-        if len(rows) == 0:
-            return 0
-        self._index()
-        self._busy: set[int] = set()
-        self._dead: list[int] = []
-        done = sum(
-            self._mend(int(row), length, float(height))
-            for row, length, height in zip(rows, lengths, heights, strict=True)
-        )
-        self.faces = np.delete(self.faces, self._dead, axis=0)
-        return done
-
-    def spread(self) -> int:
-        """Move loose ends of edges that 32 bits cannot hold apart; return how many were moved."""
-        rows, lengths, _ = self.offenders()
-        moved = 0
-        for row, length in zip(rows, lengths, strict=True):
-            i = int(np.argmin(length))
-            ends = [int(self.faces[row, i]), int(self.faces[row, (i + 1) % 3])]
-            loose = [vertex for vertex in ends if not self.fixed[vertex]]
-            if not loose or not self._merges(*ends):
-                continue
-            other = ends[0] if loose[0] == ends[1] else ends[1]
-            way = self.vertices[loose[0]] - self.vertices[other]
-            size = float(np.linalg.norm(way))
-            way = way / size if size > 0.0 else np.full(3, 3.0**-0.5)
-            self.vertices[loose[0]] = self.vertices[other] + APART_ULP * self.ulp * way
-            self.largest_move = max(self.largest_move, APART_ULP * self.ulp)
-            moved += 1
-        self.moved += moved
-        return moved
-
-    def part_twins(self) -> int:
-        """Draw vertices inward that pinch the surface once rounded; return how many were moved."""
-        label = weld_exact(self.vertices.astype(np.float32)).label
-        table = edge_table(label[self.faces])
-        bad = (table.forward != 1) | (table.backward != 1)
-        if not bad.any():
-            return 0
-        twins = np.bincount(label)[label] > 1
-        pinched = np.unique(self.faces[bad[table.of_face].any(axis=1)])
-        rows = pinched[twins[pinched]]
-        step = APART_ULP * self.ulp
-        self.vertices[rows] -= step * vertex_normals(self.vertices, self.faces)[rows]
-        self.largest_move = max(self.largest_move, step) if len(rows) else self.largest_move
-        self.moved += len(rows)
-        self.moved_fixed += int(self.fixed[rows].sum())
-        return len(rows)
-
-    def _index(self) -> None:
+    def index(self) -> None:
+        """List the faces around each vertex anew."""
         corners = self.faces.ravel()
         self._order = np.argsort(corners, kind="stable") // 3
         self._start = np.searchsorted(np.sort(corners), np.arange(len(self.vertices) + 1))
 
-    def _around(self, vertex: int) -> list[int]:
+    def around(self, vertex: int) -> list[int]:
+        """Return the faces around a vertex, as of the last `index`."""
         return [int(f) for f in self._order[self._start[vertex] : self._start[vertex + 1]]]
 
-    def _mend(self, row: int, lengths: FloatArray, height: float) -> bool:
-        face = self.faces[row].tolist()
-        for i in np.argsort(lengths).tolist():
-            start, stop = face[i], face[(i + 1) % 3]
-            if self._merges(start, stop) and self._collapse(start, stop):
-                self.collapsed += 1
-                self.largest_move = max(self.largest_move, float(lengths[i]))
-                return True
-        if self._flip(row, int(np.argmax(lengths))):
-            self.flipped += 1
-            self.largest_move = max(self.largest_move, height)
-            return True
-        return False
+    def link(self, around: list[int], without: set[int]) -> set[int]:
+        """Return the vertices of some faces, except a few."""
+        return set(self.faces[around].ravel().tolist()) - without
 
-    def _collapse(self, first: int, second: int) -> bool:
-        """Move the loose end of an edge onto the other, if the surface stays a closed manifold."""
-        if self.fixed[first] and self.fixed[second]:
-            return False
-        keep, drop = self._kept_end(first, second)
-        around_keep, around_drop = self._around(keep), self._around(drop)
-        if self._busy.intersection(around_keep) or self._busy.intersection(around_drop):
-            return False
-        shared = set(around_keep).intersection(around_drop)
-        link_keep = set(self.faces[around_keep].ravel().tolist()) - {keep, drop}
-        link_drop = set(self.faces[around_drop].ravel().tolist()) - {keep, drop}
-        opposite = set(self.faces[list(shared)].ravel().tolist()) - {keep, drop}
-        if len(shared) != 2 or link_keep & link_drop != opposite or len(link_keep | link_drop) < 4:
-            return False
-        change = float(self._gradient(drop, around_drop) @ (self.vertices[keep] - self.vertices[drop]))
-        for f in set(around_drop) - shared:
-            self.faces[f][self.faces[f] == drop] = keep
-        if not self.fixed[keep]:
-            self._restore(keep, list((set(around_keep) | set(around_drop)) - shared), change)
-        self._dead.extend(shared)
-        self._busy.update(around_keep, around_drop)
-        return True
+    def gradient(self, vertex: int, around: list[int]) -> FloatArray:
+        """Return how the volume grows with a vertex's place: a third of the area vectors around it."""
+        corners = self.vertices[self.faces[around]] - self.vertices[vertex]
+        doubled = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        return np.asarray(doubled.sum(axis=0) / 6.0)
 
-    def _kept_end(self, first: int, second: int) -> tuple[int, int]:
+    def kept_end(self, first: int, second: int) -> tuple[int, int]:
         """Return the end of an edge to keep and the one to drop: a fixed one, or what changes less volume."""
         if self.fixed[first] != self.fixed[second]:
             return (first, second) if self.fixed[first] else (second, first)
         way = self.vertices[second] - self.vertices[first]
-        onto_second = abs(self._gradient(first, self._around(first)) @ way)
-        onto_first = abs(self._gradient(second, self._around(second)) @ way)
+        onto_second = abs(self.gradient(first, self.around(first)) @ way)
+        onto_first = abs(self.gradient(second, self.around(second)) @ way)
         return (first, second) if onto_first <= onto_second else (second, first)
 
-    def _gradient(self, vertex: int, around: list[int]) -> FloatArray:
-        """Return how the volume grows with a vertex's place: a third of the area vectors around it."""
-        corners = self.vertices[self.faces[around]] - self.vertices[vertex]
-        return np.asarray(
-            np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]).sum(axis=0) / 6.0
-        )
-
-    def _restore(self, vertex: int, around: list[int], volume: float) -> None:
-        """Move a vertex so that the volume shrinks by as much as a collapse added, if that is a small way."""
-        slope = self._gradient(vertex, around)
+    def restore(self, vertex: int, around: list[int], volume: float) -> None:
+        """Move a loose vertex so that the volume shrinks by what a collapse added, if that is a small way."""
+        slope = self.gradient(vertex, around)
         steepness = float(slope @ slope)
-        if steepness > 0.0 and abs(volume) < self.ulp * np.sqrt(steepness):
+        small = steepness > 0.0 and abs(volume) < self.ulp * np.sqrt(steepness)
+        if small and not self.fixed[vertex]:
             self.vertices[vertex] -= volume / steepness * slope
 
-    def _height(self, i: int, j: int, k: int) -> float:
+    def height(self, i: int, j: int, k: int) -> float:
         """Return the height of a triangle over its longest side."""
         a, b, c = self.vertices[[i, j, k]]
         longest = max(float(np.linalg.norm(e)) for e in (b - a, c - b, a - c))
         return float(np.linalg.norm(np.cross(b - a, c - a))) / longest if longest > 0.0 else 0.0
 
+
+class _Pass:
+    """One pass of collapses and flips that share no face."""
+
+    def __init__(self, surface: _Surface, done: _Done) -> None:
+        self.surface = surface
+        self.done = done
+        self.busy: set[int] = set()
+        self.dead: list[int] = []
+
+    def run(self) -> int:
+        """Mend slivers; return how many were mended."""
+        rows, lengths, heights = self.surface.offenders()
+        if len(rows) == 0:
+            return 0
+        self.surface.index()
+        mended = sum(
+            self._mend(int(row), length, float(height))
+            for row, length, height in zip(rows, lengths, heights, strict=True)
+        )
+        self.surface.faces = np.delete(self.surface.faces, self.dead, axis=0)
+        return mended
+
+    def _mend(self, row: int, lengths: FloatArray, height: float) -> bool:
+        face = self.surface.faces[row].tolist()
+        for i in np.argsort(lengths).tolist():
+            start, stop = face[i], face[(i + 1) % 3]
+            if self.surface.merges(start, stop) and self._collapse(start, stop):
+                self.done.collapsed += 1
+                self.done.reached(float(lengths[i]))
+                return True
+        if self._flip(row, int(np.argmax(lengths))):
+            self.done.flipped += 1
+            self.done.reached(height)
+            return True
+        return False
+
+    def _collapse(self, first: int, second: int) -> bool:
+        """Move the loose end of an edge onto the other, if the surface stays a closed manifold."""
+        at = self.surface
+        if at.fixed[first] and at.fixed[second]:
+            return False
+        keep, drop = at.kept_end(first, second)
+        around_keep, around_drop = at.around(keep), at.around(drop)
+        if self.busy.intersection(around_keep) or self.busy.intersection(around_drop):
+            return False
+        ends, shared = {keep, drop}, set(around_keep).intersection(around_drop)
+        link_keep, link_drop = at.link(around_keep, ends), at.link(around_drop, ends)
+        opposite = at.link(list(shared), ends)
+        if len(shared) != 2 or link_keep & link_drop != opposite or len(link_keep | link_drop) < 4:
+            return False
+        change = float(at.gradient(drop, around_drop) @ (at.vertices[keep] - at.vertices[drop]))
+        for f in set(around_drop) - shared:
+            at.faces[f][at.faces[f] == drop] = keep
+        at.restore(keep, list((set(around_keep) | set(around_drop)) - shared), change)
+        self.dead.extend(shared)
+        self.busy.update(around_keep, around_drop)
+        return True
+
     def _flip(self, row: int, longest: int) -> bool:
-        """Swap the longest edge of a flat triangle for the one across it."""
-        p, q, r = (int(self.faces[row, (longest + i) % 3]) for i in range(3))
-        around_p, around_q = self._around(p), self._around(q)
+        """Swap the longest edge of a flat triangle for the one across it, if that leaves less flat ones."""
+        at = self.surface
+        p, q, r = (int(at.faces[row, (longest + i) % 3]) for i in range(3))
+        around_p, around_q, around_r = at.around(p), at.around(q), at.around(r)
         across = [f for f in set(around_p) & set(around_q) if f != row]
-        if len(across) != 1 or self._busy.intersection((row, across[0])):
+        if len(across) != 1 or self.busy.intersection((row, across[0], *around_r)):
             return False
         other = across[0]
-        s = next(int(i) for i in self.faces[other] if i not in (p, q))
-        near_r = self._around(r)
-        if s in self.faces[near_r] or r == s or self._busy.intersection(near_r):
+        s = next(int(i) for i in at.faces[other] if i not in (p, q))
+        if r == s or s in at.faces[around_r]:
             return False
-        if min(self._height(p, s, r), self._height(s, q, r)) <= min(
-            self._height(p, q, r), self._height(q, p, s)
-        ):
+        before = min(at.height(p, q, r), at.height(q, p, s))
+        if min(at.height(p, s, r), at.height(s, q, r)) <= before:
             return False
-        self.faces[row] = (p, s, r)
-        self.faces[other] = (s, q, r)
-        self._busy.update(around_p, around_q, near_r, self._around(s))
+        at.faces[row] = (p, s, r)
+        at.faces[other] = (s, q, r)
+        self.busy.update(around_p, around_q, around_r, at.around(s))
         return True
+
+
+def _spread(at: _Surface, done: _Done) -> int:
+    """Move loose ends of edges that 32 bits cannot hold apart; return how many were moved."""
+    rows, lengths, _ = at.offenders()
+    moved = 0
+    for row, length in zip(rows, lengths, strict=True):
+        i = int(np.argmin(length))
+        ends = [int(at.faces[row, i]), int(at.faces[row, (i + 1) % 3])]
+        loose = [vertex for vertex in ends if not at.fixed[vertex]]
+        if not loose or not at.merges(*ends):
+            continue
+        other = ends[0] if loose[0] == ends[1] else ends[1]
+        way = at.vertices[loose[0]] - at.vertices[other]
+        size = float(np.linalg.norm(way))
+        way = way / size if size > 0.0 else np.full(3, 3.0**-0.5)
+        at.vertices[loose[0]] = at.vertices[other] + APART_ULP * at.ulp * way
+        done.reached(APART_ULP * at.ulp)
+        moved += 1
+    done.moved += moved
+    return moved
+
+
+def _part_twins(at: _Surface, done: _Done) -> int:
+    """Draw vertices inward that pinch the surface once rounded; return how many were moved."""
+    label = weld_exact(at.vertices.astype(np.float32)).label
+    table = edge_table(label[at.faces])
+    bad = (table.forward != 1) | (table.backward != 1)
+    if not bad.any():
+        return 0
+    twins = np.bincount(label)[label] > 1
+    pinched = np.unique(at.faces[bad[table.of_face].any(axis=1)])
+    rows = pinched[twins[pinched]]
+    if len(rows):
+        at.vertices[rows] -= APART_ULP * at.ulp * vertex_normals(at.vertices, at.faces)[rows]
+        done.reached(APART_ULP * at.ulp)
+    done.moved += len(rows)
+    done.moved_fixed += int(at.fixed[rows].sum())
+    return len(rows)

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from mirrorprep.geometry.slivers import without_slivers
 from mirrorprep.geometry.weld import weld_exact
 from mirrorprep.mould.frame import MouldFrame
+from mirrorprep.mould.proof import HALF_NAMES
 from mirrorprep.mould.register_keys import RegisterKey
 from mirrorprep.solid.certify import certify
 from mirrorprep.solid.mesh import ScanMesh
@@ -16,7 +17,6 @@ from mirrorprep.solid.solid import Solid, difference, union
 
 FloatArray = NDArray[np.float64]
 
-HALF_NAMES = ("half_a", "half_b")
 CRUMB_MM3 = 1e-6
 """Pieces below this volume are rounding crumbs."""
 

@@ -11,6 +11,7 @@ from mirrorprep.mould.assembly import Assembly, assemble, finished
 from mirrorprep.mould.channels import air_pockets
 from mirrorprep.mould.findings import (
     crossing_findings,
+    fin_findings,
     furniture_findings,
     half_findings,
     island_findings,
@@ -73,14 +74,7 @@ def build_mould(part: Solid, *, settings: MouldSettings = _DEFAULTS, progress: P
     allowed = _with_allowance(part, settings)
     layout = lay_out(allowed, settings, progress=progress.part(0.0, 0.5))
     progress.step("halves", 0.5)
-    assembly = assemble(
-        layout.outside,
-        layout.cavity,
-        layout.frame,
-        channels=[channel.solid for channel in layout.runners],
-        keys=layout.keys,
-        tools=layout.tools,
-    )
+    assembly = _assembled(layout)
     halves = _halves(assembly, layout)
     progress.step("air pockets", 0.65)
     openings = [(channel.mouth_mm, channel.start_radius_mm) for channel in layout.runners]
@@ -130,6 +124,17 @@ def _with_allowance(part: Solid, settings: MouldSettings) -> Solid:
     return part.transformed(matrix)
 
 
+def _assembled(layout: Layout) -> Assembly:
+    return assemble(
+        layout.outside,
+        layout.cavity,
+        layout.frame,
+        channels=[channel.solid for channel in layout.runners],
+        keys=layout.keys,
+        tools=layout.tools,
+    )
+
+
 def _halves(assembly: Assembly, layout: Layout) -> tuple[Half, Half]:
     across, up, pull = layout.frame.rotation.T
     backs = {"half_a": np.column_stack([across, -up, -pull]), "half_b": np.column_stack([across, up, pull])}
@@ -172,6 +177,7 @@ def _findings(made: _Made, least_wall: float) -> list[Finding]:
         *undercut_findings(made.decision),
         *pocket_findings(made.pockets, frame, settings),
         *island_findings(made.assembly.islands, frame),
+        *fin_findings(layout),
         *furniture_findings(layout),
         *wall_findings(layout, least_wall),
         *half_findings(made.halves, settings),

@@ -17,6 +17,9 @@ from mirrorprep.solid.solid import Solid
 LOOSE_STOP_MM3 = 5.0
 """A loose piece of mould above this volume leaves a hollow of the casting unformed: it stops the job."""
 
+FIN_MM = 2.0
+"""Distance of a channel's mouth from the parting surface above which the fin is mentioned."""
+
 _CRUMB_MM3 = 1e-6
 
 
@@ -105,6 +108,26 @@ def furniture_findings(layout: Layout) -> list[Finding]:
         )
         for code, (name, asked, placed) in wanted.items()
         if placed < asked
+    ]
+
+
+def fin_findings(layout: Layout) -> list[Finding]:
+    """Return a finding on channels whose mouth lies beside the parting surface."""
+    beside = [abs(c.mouth_mm[2] - c.axis_w_mm) for c in layout.runners]
+    wide = [channel for channel, away in zip(layout.runners, beside, strict=True) if away > FIN_MM]
+    if not wide:
+        return []
+    return [
+        Finding(
+            code="channel-fin",
+            severity=Severity.NOTE,
+            message=f"{len(wide)} of {len(beside)} channels reach the cavity beside the parting surface, "
+            f"up to {max(beside):.1f} mm off; the casting carries a fin there (noted above {FIN_MM:g} mm).",
+            where=tuple(place(layout.frame, channel.mouth_mm) for channel in wide),
+            measured=max(beside),
+            limit=FIN_MM,
+            remedy="Cut the fins off the casting, or choose another pour direction.",
+        )
     ]
 
 

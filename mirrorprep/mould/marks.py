@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mirrorprep.mould.frame import MouldFrame
-from mirrorprep.solid.section import Section, hull_section, level_section, merged, rectangle
+from mirrorprep.solid.section import Section, hull_section, level_section, merged, rectangle, shifted
 from mirrorprep.solid.solid import Solid
 
 FloatArray = NDArray[np.float64]
@@ -136,7 +136,7 @@ def mark_tools(outside: Solid, plan: Section, frame: MouldFrame, job_code: str) 
             width, height = label.bounds_mm[1]
             near = heights[np.abs(line[:, 0] - (left + right) / 2.0) < width / 2.0 + 1.0]
             edge = float(near.max()) + _EDGE_MM if up else float(near.min()) - _EDGE_MM - height
-            placed = label.moved(((left + right - width) / 2.0, edge))
+            placed = shifted(label, ((left + right - width) / 2.0, edge))
             if (placed - bottom).area_mm2 < 1e-6:
                 tools.append(_cut(placed, floor))
                 break
@@ -147,13 +147,16 @@ def _labels(letter: str, job_code: str, *, up: bool) -> Iterator[Section]:
     """Yield the label in ever smaller forms."""
     for dot in (DOT_MM, _SMALL_DOT_MM):
         step = (_COLUMNS + 1) * dot
-        head = [text_section(letter, dot_mm=dot), arrow_section(up=up, dot_mm=dot).moved((1.5 * step, 0.0))]
+        head = [
+            text_section(letter, dot_mm=dot),
+            shifted(arrow_section(up=up, dot_mm=dot), (1.5 * step, 0.0)),
+        ]
         if not job_code:
             yield merged(head)
             continue
         code = text_section(job_code, dot_mm=dot)
-        yield merged([*head, code.moved((3.0 * step, 0.0))])
-        yield merged([code, *(part.moved((0.0, (_ROWS + 2) * dot)) for part in head)])
+        yield merged([*head, shifted(code, (3.0 * step, 0.0))])
+        yield merged([code, *(shifted(part, (0.0, (_ROWS + 2) * dot)) for part in head)])
 
 
 def _bottom(outside: Solid, floor: float) -> Section:

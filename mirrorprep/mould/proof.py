@@ -4,7 +4,7 @@ Works on any two halves and their casting, so also on solids that were read back
 """
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,6 +19,8 @@ from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.solid import Solid
 
 FloatArray = NDArray[np.float64]
+
+HALF_NAMES = ("half_a", "half_b")
 
 OPENING_STEPS_MM = (0.02, 0.1, 0.5, 2.0, 8.0, 24.0, 64.0)
 """How far the halves are moved along their pulls."""
@@ -204,37 +206,34 @@ def prove(
     """
     pull = np.asarray(pull_direction, dtype=np.float64)
     pull = pull / np.linalg.norm(pull)
-    names = ("half_a", "half_b")
     opening = []
     for number, distance in enumerate(OPENING_STEPS_MM):
         progress.step("opening the mould", number / len(OPENING_STEPS_MM))
         opening.append(_opening_step(halves, casting, pull, distance))
     closed = _closed(_opening_step(halves, casting, pull, LIFT_MM), opening[0])
-    contact = _contact_limit(halves, casting)
     shared = (closed.half_a_mm3, closed.half_b_mm3)
-    names = ("half_a", "half_b")
-    examined = [_examine_half(*found) for found in zip(names, halves, shared, strict=True)]
-    identity = None
-    if outer_mm3 is not None:
-        total = sum(half.volume_mm3 for half in halves) + casting.volume_mm3 + hollows_mm3
-        identity = abs(total - outer_mm3) / outer_mm3
-    limit = RELEASE_LIMIT * casting.volume_mm3
-    held = max(step.held_mm3 for step in opening)
-    between = max(step.between_mm3 for step in opening)
-    findings = [
-        *_half_findings(examined, contact),
-        *_fit_findings(closed.between_mm3, contact, identity),
-        *_release_findings(held, between, limit, flexible=flexible),
-    ]
-    return Proof(
-        halves=tuple(examined),
+    proof = Proof(
+        halves=tuple(map(_examine_half, HALF_NAMES, halves, shared)),
         halves_overlap_mm3=closed.between_mm3,
         opening=tuple(opening),
-        release_interference_mm3=max(held, between),
-        release_limit_mm3=limit,
-        identity_error=identity,
-        findings=tuple(findings),
+        release_interference_mm3=max(max(step.held_mm3, step.between_mm3) for step in opening),
+        release_limit_mm3=RELEASE_LIMIT * casting.volume_mm3,
+        identity_error=_identity_error([*halves, casting], hollows_mm3, outer_mm3),
+        findings=(),
     )
+    contact = _contact_limit(halves, casting)
+    found = (
+        *_half_findings(proof.halves, contact),
+        *_fit_findings(proof, contact),
+        *_release_findings(proof, flexible=flexible),
+    )
+    return replace(proof, findings=found)
+
+
+def _identity_error(bodies: Sequence[Solid], hollows_mm3: float, outer_mm3: float | None) -> float | None:
+    if outer_mm3 is None:
+        return None
+    return abs(sum(body.volume_mm3 for body in bodies) + hollows_mm3 - outer_mm3) / outer_mm3
 
 
 def _closed(lifted: OpeningStep, next_step: OpeningStep) -> OpeningStep:
@@ -323,8 +322,9 @@ def _half_findings(halves: Sequence[HalfProof], limit: float) -> list[Finding]:
     return found
 
 
-def _fit_findings(overlap: float, limit: float, identity: float | None) -> list[Finding]:
+def _fit_findings(proof: Proof, limit: float) -> list[Finding]:
     found = []
+    overlap, identity = proof.halves_overlap_mm3, proof.identity_error
     if overlap > limit:
         message = f"The closed halves share {overlap:.3g} mm³ (limit {limit:.3g})."
         found.append(_stop("halves-overlap", message, overlap, limit))
@@ -337,8 +337,11 @@ def _fit_findings(overlap: float, limit: float, identity: float | None) -> list[
     return found
 
 
-def _release_findings(held: float, between: float, limit: float, *, flexible: bool) -> list[Finding]:
+def _release_findings(proof: Proof, *, flexible: bool) -> list[Finding]:
     found = []
+    limit = proof.release_limit_mm3
+    held = max(step.held_mm3 for step in proof.opening)
+    between = max(step.between_mm3 for step in proof.opening)
     if held > limit:
         way = "A flexible casting gives way to" if flexible else "The casting stands in the way with"
         found.append(

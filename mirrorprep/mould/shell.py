@@ -90,14 +90,9 @@ def even_shell(cavity: Solid, wall_mm: float, *, grid_mm: float | None = None) -
     >>> abs(shell.solid.volume_mm3 / 42257.787 - 1.0) < 5e-3
     True
     """
-    low, high = cavity.bounds_mm
     spacing = grid_mm if grid_mm is not None else wall_mm / GRID_PER_WALL
-    reach = wall_mm + 3.0 * spacing
-    spacing = max(spacing, float(np.prod(high - low + 2.0 * reach) / MOST_NODES) ** (1.0 / 3.0))
-    shape = np.ceil((high - low + 2.0 * reach) / spacing).astype(int) + 1
-    origin = (low + high) / 2.0 - spacing * (shape - 1) / 2.0
-    coarse = _coarse(cavity, spacing)
-    near = _NearSurface(coarse.mesh.triangles, max(0.5 * spacing, wall_mm / 8.0))
+    origin, spacing, shape = _grid(cavity, wall_mm, spacing)
+    near = _NearSurface(_coarse(cavity, spacing).mesh.triangles, max(0.5 * spacing, wall_mm / 8.0))
     values = near.on_grid(origin, spacing, shape, wall_mm) - wall_mm
     outside, regions = ndimage.label(values >= 0.0)
     values[(outside > 0) & (outside != outside[0, 0, 0])] = -spacing
@@ -110,17 +105,23 @@ def even_shell(cavity: Solid, wall_mm: float, *, grid_mm: float | None = None) -
         )
     vertices = _without_folds(near.drawn_to(vertices, faces, wall_mm), vertices, faces)
     error = near.distance_mm(np.vstack([vertices, vertices[faces].mean(axis=1)])) - wall_mm
+    rms = float(np.sqrt(np.mean(error**2)))
     return Shell(
         solid=certify(ScanMesh(vertices=vertices, faces=faces)),
         wall_mm=wall_mm,
         grid_mm=spacing,
-        thickness_error_mm=(
-            float(error.min()),
-            float(error.max()),
-            float(np.sqrt(np.mean(error**2))),
-        ),
+        thickness_error_mm=(float(error.min()), float(error.max()), rms),
         filled_voids=int(regions) - 1,
     )
+
+
+def _grid(cavity: Solid, wall_mm: float, spacing: float) -> tuple[FloatArray, float, NDArray[np.int_]]:
+    """Return origin, spacing and shape of a grid around the wall, coarser when it would be too large."""
+    low, high = cavity.bounds_mm
+    size = high - low + 2.0 * (wall_mm + 3.0 * spacing)
+    spacing = max(spacing, float(np.prod(size) / MOST_NODES) ** (1.0 / 3.0))
+    shape = np.ceil(size / spacing).astype(int) + 1
+    return (low + high) / 2.0 - spacing * (shape - 1) / 2.0, spacing, shape
 
 
 def _coarse(cavity: Solid, spacing: float) -> Solid:

@@ -68,10 +68,6 @@ class Section:
         grown = self._region.offset(float(distance_mm), circular_segments=_ARC_SEGMENTS)
         return Section(grown.simplify(1e-3))
 
-    def moved(self, shift_uv: ArrayLike) -> "Section":
-        """Return the region moved by a vector."""
-        return Section(self._region.translate(tuple(np.asarray(shift_uv, dtype=np.float64).tolist())))
-
     def contains(self, points_uv: ArrayLike) -> NDArray[np.bool_]:
         """Tell for (n, 2) points whether they lie inside (even-odd rule)."""
         points = np.asarray(points_uv, dtype=np.float64).reshape(-1, 2)
@@ -118,6 +114,17 @@ def disc(center_uv: ArrayLike, radius_mm: float, *, segments: int = _ARC_SEGMENT
 def hull_section(points_uv: ArrayLike) -> Section:
     """Return the convex hull of (n, 2) points."""
     return Section(manifold3d.CrossSection.hull_points(np.array(points_uv, dtype=np.float64)))
+
+
+def shifted(section: Section, shift_uv: ArrayLike) -> Section:
+    """Return a region moved by a vector.
+
+    Examples
+    --------
+    >>> shifted(rectangle([0, 0], [2, 3]), [5, 6]).bounds_mm.tolist()
+    [[5.0, 6.0], [7.0, 9.0]]
+    """
+    return Section(section.region.translate(tuple(np.asarray(shift_uv, dtype=np.float64).tolist())))
 
 
 def merged(sections: Iterable[Section]) -> Section:

@@ -6,7 +6,13 @@ import pytest
 from mirrorprep.geometry.air_pockets import AirPocket
 from mirrorprep.mould.assembly import Island
 from mirrorprep.mould.build import build_mould
-from mirrorprep.mould.findings import furniture_findings, half_findings, island_findings, pocket_findings
+from mirrorprep.mould.findings import (
+    fin_findings,
+    furniture_findings,
+    half_findings,
+    island_findings,
+    pocket_findings,
+)
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.solid.finding import Severity
 from mirrorprep.solid.primitives import box, sphere
@@ -54,6 +60,17 @@ def test_missing_keys_and_bolts_are_found():
     assert [f.code for f in furniture_findings(layout)] == ["keys-missing", "bolts-missing"]
     layout = SimpleNamespace(settings=MouldSettings(bolts="none"), keys=[1, 2, 3, 4], bolts_uv=[], marked=0)
     assert [f.code for f in furniture_findings(layout)] == ["marks-missing"]
+
+
+def test_fins_are_noted():
+    def channel(away):
+        return SimpleNamespace(mouth_mm=(0.0, 1.0, 5.0 + away), axis_w_mm=5.0)
+
+    layout = SimpleNamespace(frame=TURNED, runners=[channel(0.5), channel(-7.0)])
+    (found,) = fin_findings(layout)
+    assert (found.code, found.severity, found.measured) == ("channel-fin", Severity.NOTE, 7.0)
+    assert found.where == ((-2.0, 0.0, 1.0),)
+    assert fin_findings(SimpleNamespace(frame=TURNED, runners=[channel(1.9)])) == []
 
 
 def test_moved_cavity_vertices_are_found():

@@ -5,7 +5,7 @@ from mirrorprep.mould.build import build_mould
 from mirrorprep.mould.marks import DEPTH_MM, arrow_section, text_section
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.solid.primitives import sphere
-from mirrorprep.solid.section import level_section
+from mirrorprep.solid.section import level_section, shifted
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-"
 
@@ -61,7 +61,9 @@ def test_both_halves_are_marked_on_their_foot(body, lines):
     text = level_section(cut, float(cut.bounds_mm[:, 2].mean()))
     wide, high = np.ptp(text.bounds_mm, axis=0)
     assert (wide, high) == pytest.approx({1: (53.2, 7.2), 2: (35.2, 16.2)}[lines])
-    first = text.moved(-text.bounds_mm[0] - 0.1 + np.array([0.2, 0.2]) - np.array([0.0, 9.0 * (lines - 1)]))
+    first = shifted(
+        text, -text.bounds_mm[0] - 0.1 + np.array([0.2, 0.2]) - np.array([0.0, 9.0 * (lines - 1)])
+    )
     assert picture(first, 5) == picture(text_section("A"), 5)
 
 

@@ -11,6 +11,7 @@ from scipy.spatial import cKDTree
 from mirrorprep.geometry.box_pairs import overlapping_boxes
 from mirrorprep.geometry.contour import contour
 from mirrorprep.mould.build import build_mould
+from mirrorprep.mould.proof import prove
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.solid.certify import certify
 from mirrorprep.solid.finding import Severity
@@ -181,6 +182,23 @@ def test_vtk_and_trimesh_agree_on_the_volumes(mould):
         assert other.is_watertight
         assert other.is_winding_consistent
         assert other.volume == pytest.approx(half.volume_mm3, rel=1e-11)
+
+
+def test_written_files_hold_the_same_mould(mould, tmp_path):
+    from mirrorprep.handover.files import NamedPart, write_3mf, write_stl
+    from mirrorprep.intake.read import read_scan
+
+    read = []
+    for half in mould.halves:
+        path = write_stl(half.solid, tmp_path / f"{half.name}.stl")
+        read.append(certify(read_scan(path, units="mm")))
+        assert read[-1].volume_mm3 == pytest.approx(half.volume_mm3, rel=1e-6)
+    proof = prove(read, mould.casting, mould.pull_direction, flexible=True)
+    assert proof.holds, proof.findings
+    assert proof.release_interference_mm3 == pytest.approx(mould.release_interference_mm3, abs=0.05)
+    parts = [NamedPart(name=h.name, mesh=h.solid, transform=h.print_pose) for h in mould.halves]
+    package = certify(read_scan(write_3mf(parts, tmp_path / "mould.3mf")))
+    assert package.volume_mm3 == pytest.approx(sum(h.volume_mm3 for h in mould.halves), rel=1e-6)
 
 
 def test_no_triangles_cross(mould):

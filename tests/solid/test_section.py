@@ -12,6 +12,7 @@ from mirrorprep.solid.section import (
     merged,
     polygon,
     rectangle,
+    shifted,
     silhouette,
 )
 
@@ -44,7 +45,7 @@ def test_booleans_and_loops():
     assert (ring & rectangle([0, 0], [4, 1])).area_mm2 == pytest.approx(4)
     assert (ring + rectangle([1, 1], [3, 3])).area_mm2 == pytest.approx(16)
     assert merged([ring, rectangle([10, 10], [11, 11])]).area_mm2 == pytest.approx(13)
-    assert ring.moved((5, 6)).bounds_mm.tolist() == [[5, 6], [9, 10]]
+    assert shifted(ring, (5, 6)).bounds_mm.tolist() == [[5, 6], [9, 10]]
 
 
 def test_points_in_a_ring():
