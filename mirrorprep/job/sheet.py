@@ -26,7 +26,10 @@ from mirrorprep.job.stages import Work
 from mirrorprep.solid.finding import Severity
 from mirrorprep.sources import SOURCES
 
-_NAMES_OF_FILES: Final = ("file", "landmarks", "region", "keep_region", "folder")
+_NAMES_OF_FILES: Final = (
+    *("file", "landmarks", "region", "keep_region", "folder"),
+    *("recipient", "donor_landmarks", "recipient_landmarks", "loop"),
+)
 
 
 def traveller_data(

@@ -31,6 +31,7 @@ MISFIT_MM: Final = 5.0
 CLEARLY_BETTER: Final = 0.5
 FACING_BETTER: Final = 0.15
 _OTHER: Final = {"left": "right", "right": "left", "midline": "midline"}
+_SIDES_REMEDY: Final = "Left and right are those of the person, not of the viewer; correct one of the files."
 _REMEDY: Final = "Write lines such as 'midline nasion 1.5 85.1 -34.8' or 'right tragion 84.4 -28.5 -41.3'."
 
 
@@ -109,7 +110,8 @@ def pair_landmarks(donor: SidedPoints, recipient: SidedPoints, *, mirrored: bool
     Raises
     ------
     GeometryError
-        If there are fewer than three pairs.
+        If there are fewer than three pairs, or most landmarks beside the midline have a partner on the
+        wrong side only.
 
     Examples
     --------
@@ -119,6 +121,15 @@ def pair_landmarks(donor: SidedPoints, recipient: SidedPoints, *, mirrored: bool
     ('left a', 'left b', 'midline c')
     """
     keys = [key for key in donor if _partner(key, mirrored) in recipient]
+    lone = [key for key in donor if key not in keys and _partner(key, not mirrored) in recipient]
+    if len(lone) > sum(side != "midline" for side, _ in keys):
+        does, should = ("same", "other") if mirrored else ("other", "same")
+        raise GeometryError(
+            f"Left and right of the landmarks are exchanged: {len(lone)} of the donor, such as "
+            f"'{' '.join(lone[0])}', have a partner on the {does} side of the recipient and none on the "
+            f"{should} one.",
+            remedy=_SIDES_REMEDY,
+        )
     if len(keys) < LEAST_PAIRS:
         raise GeometryError(
             f"{len(keys)} landmarks of the donor have a partner on the recipient, not at least "
@@ -177,7 +188,7 @@ def placed_by_landmarks(
         )
         raise GeometryError(
             f"Left and right of the landmarks are exchanged: {why}.",
-            remedy="Left and right are those of the person, not of the viewer; correct one of the files.",
+            remedy=_SIDES_REMEDY,
         )
     return fit, tuple(_misfits(pairs, fit))
 

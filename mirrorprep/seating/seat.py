@@ -13,7 +13,7 @@ from mirrorprep.geometry.rigid_fit import moved
 from mirrorprep.geometry.signed_distance import DistanceField
 from mirrorprep.progress import SILENT, Progress
 from mirrorprep.seating.deviation import REACH_MM, Deviation, deviation_of, vertex_areas
-from mirrorprep.seating.donor import MOST_STANDOFF_MM, Donor, select_donor
+from mirrorprep.seating.donor import Donor, select_donor
 from mirrorprep.seating.fit_report import back_on_skin, fit_findings
 from mirrorprep.seating.fitting import fitted_part
 from mirrorprep.seating.hollow import without_hollows
@@ -23,6 +23,7 @@ from mirrorprep.seating.registration import RingFit, settle_ring
 from mirrorprep.seating.result import LandmarkFit, Seating
 from mirrorprep.seating.retention import with_retention
 from mirrorprep.seating.settings import SeatSettings
+from mirrorprep.seating.standing_out import MOST_STANDOFF_MM, Standoff
 from mirrorprep.seating.undercut import seat_undercut
 from mirrorprep.solid.certify import certify
 from mirrorprep.solid.finding import Finding
@@ -107,7 +108,7 @@ def seat(
     region = select_donor(
         scene.donor,
         scene.settings.region,
-        standoff_mm=_standoff(scene, placed) if scene.settings.region.kind == "auto" else None,
+        standoff=_standoff(scene, placed) if scene.settings.region.kind == "auto" else None,
         grow_mm=scene.settings.grow_mm,
     )
     progress.step("settling the margin", 0.45)
@@ -168,13 +169,17 @@ def _placed(
     return fit.matrix, LandmarkFit(rms_mm=fit.rms_mm, residual_mm=residuals), findings
 
 
-def _standoff(scene: _Scene, placed: FloatArray) -> FloatArray:
-    """Return about the signed distance of every placed donor vertex from the recipient.
+def _standoff(scene: _Scene, placed: FloatArray) -> Standoff:
+    """Return how far every placed donor vertex stands out from the recipient.
 
     Exact as far as it is small; beyond, from the nearest vertex, which settles the sign.
     """
-    foot = scene.scanned.near(moved(scene.donor.vertices, placed), reach_mm=MOST_STANDOFF_MM)
-    return np.where(foot.on_border, 0.0, foot.distance_mm)
+    points = moved(scene.donor.vertices, placed)
+    foot = scene.scanned.near(points, reach_mm=MOST_STANDOFF_MM)
+    closed = foot.distance_mm.copy()
+    unknown = np.flatnonzero(foot.on_border)
+    closed[unknown] = scene.skin.near(points[unknown], reach_mm=MOST_STANDOFF_MM).distance_mm
+    return Standoff(scanned_mm=np.where(foot.on_border, np.nan, foot.distance_mm), closed_mm=closed)
 
 
 def _normals(scene: _Scene, matrix: FloatArray) -> FloatArray:

@@ -3,12 +3,13 @@
 import numpy as np
 import pytest
 
-from mirrorprep.errors import GeometryError
+from mirrorprep.errors import GeometryError, UsageError
 from mirrorprep.geometry.borders import border_loops
 from mirrorprep.geometry.normals import doubled_areas
 from mirrorprep.geometry.topology import edge_table
 from mirrorprep.seating.donor import select_donor
 from mirrorprep.seating.settings import DonorRegion
+from mirrorprep.seating.standing_out import Standoff
 from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.primitives import sphere
 
@@ -17,6 +18,10 @@ BALL = sphere(20.0, segments=160).mesh
 
 def area(cut):
     return np.linalg.norm(doubled_areas(cut.vertices, cut.faces), axis=1).sum() / 2.0
+
+
+def standing(height):
+    return Standoff(scanned_mm=height, closed_mm=height)
 
 
 def cap_mm2(height):
@@ -54,7 +59,7 @@ def test_what_stands_out_is_taken_and_grown():
     angle = np.arccos(np.clip(BALL.vertices[:, 2] / 20.0, -1, 1))
     hill = 6.0 * np.exp(-((20.0 * angle / 5.0) ** 2))
     edge = 5.0 * np.sqrt(np.log(12.0))
-    donor = select_donor(BALL, DonorRegion(), standoff_mm=hill, grow_mm=3.0)
+    donor = select_donor(BALL, DonorRegion(), standoff=standing(hill), grow_mm=3.0)
     exact = cap_mm2(20.0 * (1.0 - np.cos((edge + 3.0) / 20.0)))
     assert area(donor.cut) == pytest.approx(exact, rel=0.12)
     rim = 20.0 * np.arccos(donor.cut.vertices[donor.loop, 2] / 20.0)
@@ -67,7 +72,7 @@ def test_two_hills_are_ambiguous_and_one_can_be_named():
         h * np.exp(-(np.linalg.norm(BALL.vertices - place, axis=1) ** 2) / 20.0)
         for h, place in ((6.0, [0, 0, 20]), (5.5, [0, 0, -20]))
     )
-    donor = select_donor(BALL, DonorRegion(), standoff_mm=hills)
+    donor = select_donor(BALL, DonorRegion(), standoff=standing(hills))
     assert donor.cut.vertices[:, 2].mean() > 0.0
     assert [finding.code for finding in donor.findings] == ["donor-region-ambiguous"]
 
@@ -89,12 +94,33 @@ def test_islands_inside_belong_to_the_region():
     assert len(border_loops(donor.cut.faces, edge_table(donor.cut.faces))) == 1
 
 
+def test_nothing_stands_out():
+    with pytest.raises(GeometryError, match=r"stands out by more than 0.5 mm \(most: 0.4 mm\)"):
+        select_donor(BALL, DonorRegion(), standoff=standing(np.where(BALL.vertices[:, 2] > 15.0, 0.4, 0.0)))
+    with pytest.raises(UsageError, match="needs the standoff"):
+        select_donor(BALL, DonorRegion())
+
+
+def test_what_stands_out_over_a_gap_of_the_recipient_is_refused():
+    # A larger hill stands where the recipient was not scanned than anywhere else.
+    hills = [
+        h * np.exp(-(np.linalg.norm(BALL.vertices - place, axis=1) ** 2) / 20.0)
+        for h, place in ((3.0, [0, 0, 20]), (9.0, [0, 0, -20]))
+    ]
+    gap = BALL.vertices[:, 2] < -12.0
+    unscanned = Standoff(scanned_mm=np.where(gap, np.nan, sum(hills)), closed_mm=sum(hills))
+    with pytest.raises(GeometryError, match="recipient scan is missing under the part"):
+        select_donor(BALL, DonorRegion(), standoff=unscanned)
+    half = BALL.vertices[:, 2] < 2.0
+    beyond = Standoff(scanned_mm=np.where(half, np.nan, sum(hills)), closed_mm=np.where(half, 40.0, hills[0]))
+    assert select_donor(BALL, DonorRegion(), standoff=beyond).cut.vertices[:, 2].min() > 10.0
+
+
 @pytest.mark.parametrize(
     ("region", "message"),
     [
         (DonorRegion(kind="sphere", numbers=(90, 0, 0, 9)), "holds 0 %"),
         (DonorRegion(kind="sphere", numbers=(0, 0, 0, 90)), "holds 100 %"),
-        (DonorRegion(), "stands out"),
     ],
 )
 def test_empty_and_full_regions(region, message):

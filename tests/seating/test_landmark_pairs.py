@@ -57,8 +57,13 @@ def test_right_belongs_to_left_when_mirrored():
     pairs = pair_landmarks(FACE, mirrored_face())
     assert pairs.names == ("midline nasion", "midline chin", "right eye", "right ear")
     np.testing.assert_array_equal(pairs.donor_mm * [-1, 1, 1], pairs.recipient_mm)
-    with pytest.raises(GeometryError, match="2 landmarks of the donor have a partner"):
+    with pytest.raises(GeometryError, match=r"exchanged: 2 of the donor, such as 'right eye'"):
         pair_landmarks(FACE, mirrored_face(), mirrored=False)
+    with pytest.raises(GeometryError, match=r"exchanged: .* none on the other one"):
+        pair_landmarks(FACE, FACE)
+    few = {("midline", "nasion"): (0.0, 0.0, 0.0), ("right", "chin"): (0.0, 0.0, 0.0)}
+    with pytest.raises(GeometryError, match="1 landmarks of the donor have a partner"):
+        pair_landmarks(FACE, few)
     assert len(pair_landmarks(FACE, FACE, mirrored=False).names) == 4
 
 
