@@ -11,7 +11,7 @@ from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.solid import Solid
 
 _ROUNDS: Final = 12
-_COARSEST_SHARE: Final = 0.02
+_COARSEST_SHARE: Final = 0.1
 _FINEST_SHARE: Final = 1e-6
 
 

@@ -118,9 +118,10 @@ class MendStep:
 
     def as_dict(self) -> dict[str, object]:
         """Return plain data for JSON."""
+        plain = {name: getattr(self, name) for name in ("name", "changed", "summary")}
         return {
-            "name": self.name,
-            "changed": self.changed,
-            "summary": self.summary,
+            **plain,
             "counts": dict(self.counts),
+            "where": [list(place) for place in self.where],
+            "details": list(self.details),
         }

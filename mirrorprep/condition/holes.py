@@ -1,7 +1,6 @@
 """Filling the holes of a draft so that nothing crosses and curvature continues."""
 
 from collections.abc import Callable, Iterable
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,15 +19,14 @@ from mirrorprep.geometry.hole_patch import (
     plain_patch,
     smooth_patch,
 )
+from mirrorprep.geometry.nesting import nesting
 from mirrorprep.geometry.self_intersection import meeting_pairs
-from mirrorprep.geometry.topology import bodies, edge_table
+from mirrorprep.geometry.topology import EdgeTable, bodies, edge_table
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 _Maker = Callable[[Surroundings, Hole], Patch | None]
-
-_SHEET: Final = 1e-3
 
 
 def fill_holes(draft: Draft, *, smooth_angle_deg: float) -> tuple[Draft, MendStep]:
@@ -40,10 +38,13 @@ def fill_holes(draft: Draft, *, smooth_angle_deg: float) -> tuple[Draft, MendSte
     patches would enclose next to nothing are left open.
     """
     table = edge_table(draft.faces)
-    borders = join_coplanar(draft.vertices, border_loops(draft.faces, table))
-    step = MendStep(name="fill-holes", changed=False, summary="No holes.", counts={"holes": 0})
+    found = border_loops(draft.faces, table)
+    borders = join_coplanar(draft.vertices, _worth_filling(draft, table, found))
     if not borders:
-        return draft, step
+        left = f"{len(found)} holes of open sheets left." if found else "No holes."
+        return draft, MendStep(
+            name="fill-holes", changed=False, summary=left, counts={"holes": len(found), "filled": 0}
+        )
     around = Surroundings(draft.vertices, draft.faces, table)
     flattest = float(np.cos(np.radians(smooth_angle_deg)))
     holes = [find_hole(around, border) for border in borders]
@@ -62,7 +63,19 @@ def fill_holes(draft: Draft, *, smooth_angle_deg: float) -> tuple[Draft, MendSte
         for i in retry:
             if again[i] < crossing[i]:
                 patches[i], crossing[i] = others[i], again[i]
-    return _filled(draft, borders, patches)
+    return _filled(draft, borders, patches, len(found) - sum(border.parts for border in borders))
+
+
+def _worth_filling(draft: Draft, table: EdgeTable, borders: list[Border]) -> list[Border]:
+    """Return the borders of bodies that enclose something once these are closed."""
+    if not borders:
+        return borders
+    count, body = bodies(draft.faces, len(draft.vertices))
+    nobody = np.zeros(count, dtype=bool)
+    plump = nesting(draft.vertices, draft.faces, body, nobody, table).plump
+    of_vertex = np.zeros(len(draft.vertices), dtype=np.int64)
+    of_vertex[draft.faces] = body[:, None]
+    return [border for border in borders if plump[of_vertex[border.corners[0]]]]
 
 
 def _ladder(smooth: bool) -> list[_Maker]:  # noqa: FBT001 - an inner switch
@@ -116,42 +129,26 @@ def _crossing(
     return np.bincount(owner[hit[hit >= 0]], minlength=len(patches)) * wanted
 
 
-def _filled(draft: Draft, borders: list[Border], patches: list[Patch]) -> tuple[Draft, MendStep]:
-    whole, owner = _joined(draft, borders, patches)
-    areas = whole.areas_mm2()
-    sheet = _sheets(whole, areas)
-    new = np.arange(len(whole.faces)) >= len(draft.faces)
-    kept = ~(new & sheet)
-    filled = np.unique(owner[kept[new]])
-    kinds = [patches[i].kind for i in filled]
-    area = float(areas[new & kept].sum())
-    smooth, flat = (sum(kind == wanted for kind in kinds) for wanted in (PatchKind.SMOOTH, PatchKind.FLAT))
+def _filled(draft: Draft, borders: list[Border], patches: list[Patch], left: int) -> tuple[Draft, MendStep]:
+    whole, _ = _joined(draft, borders, patches)
+    new = len(whole.faces) - len(draft.faces)
+    area = float(whole.areas_mm2()[len(draft.faces) :].sum())
+    count = {kind: sum(patch.kind is kind for patch in patches) for kind in PatchKind}
+    rest = f" {left} of open sheets left." if left else ""
     step = MendStep(
         name="fill-holes",
-        changed=len(filled) > 0,
-        summary=f"{len(filled)} of {len(borders)} holes filled ({area:.3g} mm²), {smooth} of them smoothly.",
+        changed=True,
+        summary=(
+            f"{len(borders)} holes filled ({area:.3g} mm²), {count[PatchKind.SMOOTH]} of them with the "
+            f"surface around continued.{rest}"
+        ),
         counts={
-            "holes": len(borders),
-            "filled": len(filled),
-            "smooth": smooth,
-            "flat": flat,
-            "plain": len(filled) - smooth - flat,
-            "triangles": int((new & kept).sum()),
+            "holes": len(borders) + left,
+            "filled": len(borders),
+            **{str(kind): number for kind, number in count.items()},
+            "triangles": new,
             "area_mm2": area,
         },
-        where=places(
-            np.array([whole.vertices[borders[i].corners].mean(axis=0) for i in filled]).reshape(-1, 3)
-        ),
+        where=places(np.array([draft.vertices[border.corners].mean(axis=0) for border in borders])),
     )
-    return whole.keeping(kept), step
-
-
-def _sheets(draft: Draft, areas: FloatArray) -> BoolArray:
-    """Return the faces of bodies that enclose next to nothing for their area."""
-    count, piece = bodies(draft.faces, len(draft.vertices))
-    area = np.bincount(piece, areas, count)
-    first = np.zeros((count, 3))
-    first[piece] = draft.vertices[draft.faces[:, 0]]
-    a, b, c = (draft.vertices[draft.faces[:, k]] - first[piece] for k in range(3))
-    volume = np.bincount(piece, np.einsum("ij,ij->i", a, np.cross(b, c)), count) / 6.0
-    return np.asarray((np.abs(volume) < _SHEET * area**1.5)[piece])
+    return whole, step

@@ -3,10 +3,13 @@
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from mirrorprep.condition.draft import Draft, MendStep, places
 from mirrorprep.geometry.surface_quality import rings, spikes
 from mirrorprep.geometry.topology import edge_table
+
+FloatArray = NDArray[np.float64]
 
 _LEAST_VERTICES: Final = 1000
 _MOST_SHARE: Final = 0.01
@@ -20,6 +23,8 @@ def flatten_spikes(draft: Draft, *, slenderness: float) -> tuple[Draft, MendStep
     Only single vertices of a dense mesh count: no more than one in a hundred, on a foot no wider than a
     few point spacings, with no more than a dozen neighbours. The tip of a modelled cone is left alone.
     """
+    if len(draft.faces) == 0:
+        return draft, _step(np.zeros((0, 3)))
     table = edge_table(draft.faces)
     around = rings(table.edges, table.open | table.non_manifold, len(draft.vertices))
     tips = spikes(draft.vertices, around, slenderness=slenderness)
@@ -33,11 +38,14 @@ def flatten_spikes(draft: Draft, *, slenderness: float) -> tuple[Draft, MendStep
     used = int((around.valence > 0).sum())
     if used < _LEAST_VERTICES or len(tips) > _MOST_SHARE * used:
         tips, foot = tips[:0], foot[:0]
-    step = MendStep(
+    return (draft.with_moved(tips, foot) if len(tips) else draft), _step(foot)
+
+
+def _step(foot: FloatArray) -> MendStep:
+    return MendStep(
         name="flatten-spikes",
-        changed=len(tips) > 0,
-        summary=f"{len(tips)} vertices that stood out like needles moved to the middle of their neighbours.",
-        counts={"spikes": len(tips)},
+        changed=len(foot) > 0,
+        summary=f"{len(foot)} vertices that stood out like needles moved to the middle of their neighbours.",
+        counts={"spikes": len(foot)},
         where=places(foot),
     )
-    return (draft.with_moved(tips, foot) if len(tips) else draft), step

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from mirrorprep.condition.draft import MOST_PLACES, Draft, MendStep, places
 from mirrorprep.condition.faults import repeats
-from mirrorprep.geometry.nesting import closed_bodies, nesting
+from mirrorprep.geometry.nesting import Nesting, closed_bodies, nesting
 from mirrorprep.geometry.orienting import faces_to_flip, paired_half_edges, pieces
 from mirrorprep.geometry.splitting import split_fans
 from mirrorprep.geometry.topology import bodies, edge_table
@@ -115,7 +115,8 @@ def drop_islands(draft: Draft, *, least_share: float, least_open_share: float) -
 def orient(draft: Draft) -> tuple[Draft, MendStep]:
     """Turn faces so that neighbours agree, then bodies so that the outermost face outward.
 
-    A body within another keeps its sense relative to it: a void stays a void.
+    A body within another keeps its sense relative to it: a void stays a void. A sheet that encloses nothing
+    is left as it is.
     """
     pairs = paired_half_edges(draft.faces)
     flip = faces_to_flip(draft.faces, draft.areas_mm2(), pairs)
@@ -124,7 +125,7 @@ def orient(draft: Draft) -> tuple[Draft, MendStep]:
     piece = pieces(faces, pairs)
     anything = np.ones(int(piece.max(initial=-1)) + 1, dtype=bool)
     nest = nesting(draft.vertices, faces, piece, anything, edge_table(faces))
-    turned = _bodies_to_turn(nest.volume_mm3, nest.inside, nest.depth())
+    turned = _bodies_to_turn(nest)
     faces = np.where(turned[piece][:, None], faces[:, ::-1], faces)
     step = MendStep(
         name="orient",
@@ -135,10 +136,11 @@ def orient(draft: Draft) -> tuple[Draft, MendStep]:
     return replace(draft, faces=faces), step
 
 
-def _bodies_to_turn(volume: FloatArray, inside: IntArray, depth: IntArray) -> BoolArray:
-    turned = np.asarray(volume < 0.0) & (depth == 0)
+def _bodies_to_turn(nest: Nesting) -> BoolArray:
+    depth = nest.depth()
+    turned = np.asarray(nest.volume_mm3 < 0.0) & nest.plump & (depth == 0)
     for level in range(1, int(depth.max(initial=0)) + 1):
-        parents = inside[(depth[inside[:, 0]] == level) & (depth[inside[:, 1]] == level - 1)]
+        parents = nest.inside[(depth[nest.inside[:, 0]] == level) & (depth[nest.inside[:, 1]] == level - 1)]
         turned[parents[:, 0]] = turned[parents[:, 1]]
     return np.asarray(turned)
 

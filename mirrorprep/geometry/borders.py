@@ -76,9 +76,14 @@ class Border:
     wings: IntArray
 
     @property
+    def parts(self) -> int:
+        """How many borders it is made of; each bridge adds its two ends once more."""
+        return 1 + (len(self.corners) - len(np.unique(self.corners))) // 2
+
+    @property
     def joined(self) -> bool:
         """True for several borders linked by bridges, whose ends occur twice."""
-        return len(np.unique(self.corners)) < len(self.corners)
+        return self.parts > 1
 
 
 def border_loops(faces: IntArray, table: EdgeTable) -> list[Border]:

@@ -1,6 +1,7 @@
 """Which closed bodies of a mesh lie within which, and which way round they are."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,9 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
+SHEET: Final = 1e-3
+"""A body with less volume than this share of its area to the power 1.5 is a sheet (a ball has 0.094)."""
+
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Nesting:
@@ -24,11 +28,14 @@ class Nesting:
     ----------
     volume_mm3 : (b,) float64
         Signed volume, of an open body as if each border were closed by a cone to the border's middle.
+    plump : (b,) bool
+        Bodies that enclose something for their area; an open sheet or a flat pair of triangles does not.
     inside : (k, 2) int64
         Pairs (inner, outer): the inner body's first corner lies within the outer, which is closed.
     """
 
     volume_mm3: FloatArray
+    plump: BoolArray
     inside: IntArray
 
     def depth(self) -> IntArray:
@@ -48,8 +55,8 @@ def nesting(
     body : (m,) int64
         Body number of each face, from 0.
     closed : (b,) bool
-        Bodies that may enclose others: the closed ones (see `closed_bodies`), or also open ones of which
-        only a part is missing.
+        Bodies that may enclose others, if they are plump: the closed ones (see `closed_bodies`), or also
+        open ones of which only a part is missing.
     table : EdgeTable
         The mesh's edges.
 
@@ -78,6 +85,9 @@ def nesting(
     a, b, c = (corners[:, k] - middle[body] for k in range(3))
     sixfold = np.bincount(body, np.einsum("ij,ij->i", a, np.cross(b, c)), count).astype(np.float64)
     volume = (sixfold + _border_cones(vertices, faces, body, middle, table)) / 6.0
+    area = np.bincount(body, np.linalg.norm(np.cross(b - a, c - a), axis=1), count) / 2.0
+    plump = np.asarray(np.abs(volume) > SHEET * area**1.5)
+    closed = closed & plump
     found = [np.zeros((0, 2), dtype=np.int64)]
     for one, other in overlapping_boxes(low, high):
         for inner, outer in ((one, other), (other, one)):
@@ -89,7 +99,9 @@ def nesting(
             found.append(np.stack([inner[fits], outer[fits]], axis=1))
     candidates = np.concatenate(found)
     return Nesting(
-        volume_mm3=volume, inside=candidates[_enclosed(candidates, vertices, faces, order, body, first)]
+        volume_mm3=volume,
+        plump=plump,
+        inside=candidates[_enclosed(candidates, vertices, faces, order, body, first)],
     )
 
 
