@@ -19,7 +19,8 @@ def test_groups_have_the_count_length_and_place_of_the_loops():
     loops = border_loops(faces, table)
     assert sorted(groups.edges) == sorted(len(loop.corners) for loop in loops)
     lengths = [
-        np.linalg.norm(np.diff(vertices[[*loop.corners, loop.corners[0]]], axis=0), axis=1).sum() for loop in loops
+        np.linalg.norm(np.diff(vertices[[*loop.corners, loop.corners[0]]], axis=0), axis=1).sum()
+        for loop in loops
     ]
     np.testing.assert_allclose(sorted(groups.perimeter_mm), sorted(lengths))
     assert (np.diff(groups.perimeter_mm) <= 0).all()
@@ -27,7 +28,7 @@ def test_groups_have_the_count_length_and_place_of_the_loops():
 
 
 def test_a_loop_runs_against_the_triangles_around_it():
-    vertices, faces = with_holes([10, 0, 0])
+    _, faces = with_holes([10, 0, 0])
     (loop,) = border_loops(faces, edge_table(faces))
     directed = {(a, b) for f in faces.tolist() for a, b in ((f[0], f[1]), (f[1], f[2]), (f[2], f[0]))}
     ring = [*loop.corners.tolist(), int(loop.corners[0])]

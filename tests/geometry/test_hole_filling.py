@@ -25,9 +25,7 @@ def least_by_search(points):
     def best(i, j):
         if j - i < 2:
             return 0.0
-        return min(
-            best(i, k) + best(k, j) + area(points, np.array([[i, k, j]])) for k in range(i + 1, j)
-        )
+        return min(best(i, k) + best(k, j) + area(points, np.array([[i, k, j]])) for k in range(i + 1, j))
 
     return best(0, len(points) - 1)
 

@@ -4,7 +4,14 @@ import numpy as np
 import pytest
 
 from mirrorprep.geometry.borders import border_loops
-from mirrorprep.geometry.hole_patch import PatchKind, Surroundings, find_hole, flat_patch, plain_patch, smooth_patch
+from mirrorprep.geometry.hole_patch import (
+    PatchKind,
+    Surroundings,
+    find_hole,
+    flat_patch,
+    plain_patch,
+    smooth_patch,
+)
 from mirrorprep.geometry.topology import edge_table
 from mirrorprep.solid.primitives import frustum, sphere
 

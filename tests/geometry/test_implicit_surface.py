@@ -7,7 +7,7 @@ from mirrorprep.geometry.implicit_surface import ImplicitSurface
 
 
 def ring(axes, low, high, count=200, seed=0):
-    """Points of an ellipsoid whose direction lies at `low` to `high` degrees from the z axis, with normals."""
+    """Points of an ellipsoid whose direction lies `low` to `high` degrees from the z axis, with normals."""
     rng = np.random.default_rng(seed)
     height = np.cos(np.radians(rng.uniform(low, high, count)))
     turn = rng.uniform(0, 2 * np.pi, count)
@@ -24,9 +24,7 @@ def test_continues_a_cap_of_40_degrees(axes, limit):
     axes = np.array(axes)
     points, normals = ring(axes, 40, 60)
     size = 2 * np.sin(np.radians(40)) * axes[:2].max()
-    surface = ImplicitSurface(
-        points, normals, center=points.mean(axis=0), scale_mm=size / 2, smoothing=0.01
-    )
+    surface = ImplicitSurface(points, normals, center=points.mean(axis=0), scale_mm=size / 2, smoothing=0.01)
     start = ring(axes, 0, 38, count=100, seed=1)[0] * 0.9
     moved = surface.project(start, rounds=8)
     off = np.abs(np.linalg.norm(moved / axes, axis=1) - 1.0) * axes.min()
@@ -52,7 +50,8 @@ def test_moving_and_turning_the_points_moves_the_surface_with_them():
     other = ImplicitSurface(
         points @ turn.T + 3.0, normals @ turn.T, center=np.full(3, 3.0), scale_mm=5.0, smoothing=0.01
     )
-    np.testing.assert_allclose(one.project(start) @ turn.T + 3.0, other.project(start @ turn.T + 3.0), atol=1e-6)
+    moved = other.project(start @ turn.T + 3.0)
+    np.testing.assert_allclose(one.project(start) @ turn.T + 3.0, moved, atol=1e-6)
 
 
 def test_a_target_value_is_about_a_signed_distance():

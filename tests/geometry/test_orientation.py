@@ -10,7 +10,9 @@ from mirrorprep.geometry.orientation import orientation_2d, orientation_3d
 
 
 def exact_sign_3d(a, b, c, d):
-    u, v, w = ([Fraction(float(p)) - Fraction(float(q)) for p, q in zip(x, d, strict=True)] for x in (a, b, c))
+    u, v, w = (
+        [Fraction(float(p)) - Fraction(float(q)) for p, q in zip(x, d, strict=True)] for x in (a, b, c)
+    )
     value = (
         (v[0] * w[1] - v[1] * w[0]) * u[2]
         + (w[0] * u[1] - w[1] * u[0]) * v[2]

@@ -31,6 +31,6 @@ def test_a_moebius_band_is_left_as_it_stands():
 def test_pieces_part_at_edges_of_three_triangles():
     fin = np.array([[0, 1, 2], [1, 0, 3], [0, 1, 4], [3, 0, 5]])
     assert pieces(fin).tolist() == [0, 1, 2, 1]
-    one, other, alike = paired_half_edges(fin)
+    one, _, alike = paired_half_edges(fin)
     assert len(one) == 1
     assert not alike.any()

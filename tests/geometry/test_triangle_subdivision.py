@@ -25,7 +25,8 @@ def test_covers_the_triangle_and_holds_all_segments(seed, inner, on_side):
     rng = np.random.default_rng(seed)
     weights = rng.dirichlet(np.ones(3), inner)
     along = np.sort(rng.uniform(0.05, 0.95, on_side))
-    points = np.concatenate([CORNERS, weights @ CORNERS, CORNERS[0] + along[:, None] * (CORNERS[1] - CORNERS[0])])
+    side = CORNERS[0] + along[:, None] * (CORNERS[1] - CORNERS[0])
+    points = np.concatenate([CORNERS, weights @ CORNERS, side])
     first = 3 + inner
     sides = [[0, *range(first, first + on_side), 1], [1, 2], [2, 0]]
     # Segments from a chain of points sorted by height cross nothing when they rise steadily.
@@ -44,7 +45,8 @@ def test_a_closed_curve_inside_becomes_a_closed_curve_of_edges():
     loop = np.column_stack([0.4 + 0.15 * np.cos(turn), 0.3 + 0.15 * np.sin(turn)])
     ring = 3 + np.arange(20)
     faces = subdivide(np.concatenate([CORNERS, loop]), PLAIN, np.stack([ring, np.roll(ring, -1)], axis=1))
-    assert {tuple(sorted((int(a), int(b)))) for a, b in zip(ring, np.roll(ring, -1), strict=True)} <= edges(faces)
+    around = zip(ring, np.roll(ring, -1), strict=True)
+    assert {tuple(sorted((int(a), int(b)))) for a, b in around} <= edges(faces)
 
 
 def test_crossing_segments_and_too_many_points_are_refused():
