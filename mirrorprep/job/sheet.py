@@ -241,6 +241,7 @@ def _pour(work: Work) -> Section:
                 unit="N",
                 evidence=f"factor {holding['clamp_factor']:g}",
             ),
+            *_flow(plan),
             *(
                 Figure(
                     label=f"Size along {axis}: cavity, then casting",
@@ -254,6 +255,20 @@ def _pour(work: Work) -> Section:
         ),
         pictures=("filling",),
     )
+
+
+def _flow(plan: dict[str, Any]) -> tuple[Figure, ...]:
+    """Return how the mix runs and presses, and the water of a gypsum mix."""
+    filling, holding = plan["filling"], plan["holding"]
+    flow, water = filling["flow"], plan["quantities"]["water_bound_g"]
+    figures = (
+        Figure(label="Flow in the sprue", value=flow["regime"], evidence=f"Re {flow['reynolds']:.2g}"),
+        Figure(label="Largest air pocket left", value=filling["largest_pocket_left_mm3"], unit="mm³"),
+        _ranged("Pressure at the bottom", holding["pressure_range_pa"], "Pa"),
+        _ranged("Wall gives way by", holding["wall_deflection_range_mm"], "mm"),
+    )
+    bound = Figure(label="Water that gypsum binds", value=water, unit="g", evidence="18.6 g per 100 g")
+    return figures if water is None else (*figures, bound)
 
 
 def _ranged(label: str, span: dict[str, float] | None, unit: str, *, main: bool = False) -> Figure:
