@@ -141,8 +141,9 @@ def deviation_of(
 
     Examples
     --------
-    >>> deviation_of(np.array([3.0, -4.0, np.nan]), np.array([1.0, 1.0, 2.0])).rms_mm ** 2
-    12.5
+    >>> result = deviation_of(np.array([3.0, -4.0, np.nan]), np.array([1.0, 1.0, 2.0]))
+    >>> round(result.rms_mm**2, 9), result.matched_share
+    (12.5, 0.5)
     """
     met = np.isfinite(distance_mm) & (area > 0.0)
     if not met.any():
