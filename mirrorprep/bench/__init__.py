@@ -1,0 +1,1 @@
+"""The bench: the whole job on a local page."""
