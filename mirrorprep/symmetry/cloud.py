@@ -1,6 +1,7 @@
 """The scan as an even cloud of oriented points, centred and scaled by its diagonal."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,8 @@ NEIGHBOURS = 16
 WIDE_NEIGHBOURS = 40
 INCOHERENT_BELOW = 0.85
 NOISY_ABOVE = 4e-4
+ROUGH_ABOVE = 1e-4
+COHERENT_FROM = 0.99
 REJECT_WITHIN = 0.012
 SOUP_SHARE = 0.3
 NORMAL_LEVER = 0.05
@@ -48,6 +51,8 @@ class Cloud:
         The open edges themselves.
     noise : float
         Median distance of the samples from the local mean surface.
+    coherence : float
+        Median length of the mean of neighbouring face normals, 1 on a smooth surface.
     tree : KDTree
         Over points and normals, so that the two sides of a thin part keep apart.
     """
@@ -62,12 +67,13 @@ class Cloud:
     border: BoolArray
     edges: Border
     noise: float
+    coherence: float
     tree: KDTree
 
     @property
     def noisy(self) -> bool:
-        """True when the noise is so large that single triangles mean little."""
-        return self.noise > NOISY_ABOVE
+        """True when single triangles mean little: strong noise, or a little on triangles as fine."""
+        return self.noise > NOISY_ABOVE or (self.noise > ROUGH_ABOVE and self.coherence < COHERENT_FROM)
 
     def nearest(self, points: FloatArray, normals: FloatArray, *, reach: float, count: int = 1) -> IntArray:
         """Return the `count` samples that lie nearest and face the same way; n where none is in reach.
@@ -125,17 +131,25 @@ def sample(mesh: ScanMesh, *, seed: int, weight: FloatArray | None = None) -> Cl
         scale_mm=scale,
         points=points,
         normals=normals,
-        smooth_points=smooth[0],
-        smooth_normals=smooth[1],
+        smooth_points=smooth.points,
+        smooth_normals=smooth.normals,
         triangles=(mesh.vertices[mesh.faces[face]] - center) / scale,
         border=border,
         edges=edges,
-        noise=smooth[2],
-        tree=KDTree(np.concatenate([smooth[0], NORMAL_LEVER * smooth[1]], axis=1)),
+        noise=smooth.noise,
+        coherence=smooth.coherence,
+        tree=KDTree(np.concatenate([smooth.points, NORMAL_LEVER * smooth.normals], axis=1)),
     )
 
 
-def _smoothed(points: FloatArray, normals: FloatArray, tree: KDTree) -> tuple[FloatArray, FloatArray, float]:
+class _Smooth(NamedTuple):
+    points: FloatArray
+    normals: FloatArray
+    noise: float
+    coherence: float
+
+
+def _smoothed(points: FloatArray, normals: FloatArray, tree: KDTree) -> _Smooth:
     near = np.asarray(tree.query(points, k=NEIGHBOURS, workers=-1)[1])
     agree = (np.einsum("nki,ni->nk", normals[near], normals) > 0.5).astype(np.float64)
     agree /= agree.sum(axis=1, keepdims=True)
@@ -150,4 +164,4 @@ def _smoothed(points: FloatArray, normals: FloatArray, tree: KDTree) -> tuple[Fl
         smooth_points = points[wide].mean(axis=1)
         smooth_normals = fitted_normals(points[wide], normals[wide].mean(axis=1))
         noise = float(np.median(np.abs(np.einsum("ni,ni->n", points - smooth_points, smooth_normals))))
-    return smooth_points, smooth_normals, noise
+    return _Smooth(smooth_points, smooth_normals, noise, coherence)

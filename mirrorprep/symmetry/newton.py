@@ -12,7 +12,7 @@ FloatArray = NDArray[np.float64]
 
 DAMPING = 1e-9
 LONGEST = 0.2
-CLUSTER = 0.08
+CLUSTER = 0.12
 
 
 def tangents(normals: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -61,14 +61,15 @@ class Slopes:
         The freedoms.
     residual : (k, p) float64
         Symmetric point-to-plane distances.
-    weighted : (k, p, 3) float64
-        Their derivatives, times the weights.
+    jacobian, weighted : (k, p, 3) float64
+        Their derivatives, and these times the weights.
     total : (k,) float64
         Summed weights.
     """
 
     chart: Chart
     residual: FloatArray
+    jacobian: FloatArray
     weighted: FloatArray
     total: FloatArray
 
@@ -96,7 +97,7 @@ def slopes(found: Pairs, weight: FloatArray, normals: FloatArray, offsets: Float
     weighted = weight[..., None] * jacobian
     information = np.einsum("kpi,kpj->kij", weighted, jacobian) / total[:, None, None]
     chart = Chart(normals=normals, offsets=offsets, center=center, information=information)
-    return Slopes(chart=chart, residual=residual, weighted=weighted, total=total)
+    return Slopes(chart=chart, residual=residual, jacobian=jacobian, weighted=weighted, total=total)
 
 
 def covariance(found: Pairs, at: Slopes) -> FloatArray:
@@ -104,10 +105,10 @@ def covariance(found: Pairs, at: Slopes) -> FloatArray:
 
     Notes
     -----
-    Neighbouring residuals go together, and so do those of the two sides: summed slopes of clusters, not
-    samples, are taken as independent (the cluster-robust sandwich H⁻¹ Σgₖgₖᵀ H⁻¹ of K.-Y. Liang and
-    S. L. Zeger, Biometrika 73 (1986) 13-22). A cluster is a cube of 8 % of the diagonal after the one side
-    has been folded onto the other.
+    Neighbouring residuals go together, and so do those of the two sides: clusters, not samples, are taken
+    as independent. Each is left out in turn and the step that the others would take is compared (the
+    delete-a-group jackknife of M. H. Quenouille, Biometrika 43 (1956) 353-360, linearised). A cluster is a
+    cube of 12 % of the diagonal after the one side has been folded onto the other.
     """
     return np.stack([_covariance(found, at, k) for k in range(len(at.total))])
 
@@ -117,8 +118,15 @@ def _covariance(found: Pairs, at: Slopes, k: int) -> FloatArray:
     above = np.einsum("pi,i->p", points, at.chart.normals[k]) > at.chart.offsets[k]
     cells = np.floor(np.where(above[:, None], points, image) / CLUSTER).astype(np.int64)
     label = np.unique(cells, axis=0, return_inverse=True)[1].ravel()
-    slope = at.weighted[k] * at.residual[k][:, None]
-    sums = np.stack([np.bincount(label, weights=slope[:, i]) for i in range(3)], axis=1)
-    used = int((np.bincount(label, weights=np.abs(at.weighted[k]).sum(axis=1)) > 0.0).sum())
-    bread = np.linalg.inv((at.chart.information[k] + DAMPING * np.eye(3)) * at.total[k])
-    return np.asarray(bread @ np.einsum("ci,cj->ij", sums, sums) @ bread * used / max(used - 3, 1))
+    slope = _sums(label, at.weighted[k] * at.residual[k][:, None])
+    outer = np.einsum("pi,pj->pij", at.weighted[k], at.jacobian[k]).reshape(-1, 9)
+    share = _sums(label, outer).reshape(-1, 3, 3)
+    whole = at.chart.information[k] * at.total[k] + DAMPING * max(at.total[k], 1.0) * np.eye(3)
+    others = whole - share + 1e-3 * DAMPING * max(at.total[k], 1.0) * np.eye(3)
+    step = np.linalg.solve(others, slope[..., None])[..., 0]
+    used = int((np.abs(share).sum(axis=(1, 2)) > 0.0).sum())
+    return np.asarray(np.einsum("ci,cj->ij", step, step) * (used - 1) / max(used, 1))
+
+
+def _sums(label: NDArray[np.int64], values: FloatArray) -> FloatArray:
+    return np.stack([np.bincount(label, weights=column) for column in values.T], axis=1)

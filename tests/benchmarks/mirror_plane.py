@@ -32,7 +32,6 @@ from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.symmetry.search import find_mirror_plane
 
 SUCCESS_DEG, SUCCESS_PERCENT = 1.0, 1.0
-ICP_EVERY = 1
 TIMED = (10_000, 100_000, 1_000_000)
 
 
@@ -48,16 +47,19 @@ def errors(normal, offset, truth, diagonal: float) -> tuple[float, float]:
     return angle, abs(float(normal @ middle) - offset) / diagonal * 100
 
 
-def run(condition: str, name: str, number: int) -> dict:
+def ours(condition: str, name: str, number: int) -> dict:
+    """Return one run without the baselines."""
+    return _searched(condition, name, number)[0]
+
+
+def _searched(condition: str, name: str, number: int):
     rng = generator(condition, name, number)
     mesh, normal, offset, middle = shapes.posed(shapes.CONDITIONS[condition](name, rng), rng)
     truth, diagonal = (normal, offset, middle), shapes.diagonal(mesh)
     start = time.perf_counter()
     result = find_mirror_plane(ScanMesh(vertices=mesh[0], faces=mesh[1]))
     taken = time.perf_counter() - start
-    points, normals = baselines.sampled(mesh, number)
-    principal = [errors(*plane, truth, diagonal) for plane in baselines.principal_planes(points)]
-    return {
+    entry = {
         "condition": condition,
         "shape": name,
         "number": number,
@@ -69,6 +71,16 @@ def run(condition: str, name: str, number: int) -> dict:
         "nats": result.evidence_nats,
         "scores": [ranked.score for ranked in result.alternatives],
         "time_s": taken,
+    }
+    return entry, mesh, truth, diagonal
+
+
+def run(condition: str, name: str, number: int) -> dict:
+    entry, mesh, truth, diagonal = _searched(condition, name, number)
+    points, normals = baselines.sampled(mesh, number)
+    principal = [errors(*plane, truth, diagonal) for plane in baselines.principal_planes(points)]
+    return {
+        **entry,
         "pca": min(principal),
         "icp": errors(*baselines.mirrored_icp(points, normals, number), truth, diagonal),
     }

@@ -1,0 +1,59 @@
+"""The asymmetry map against closed forms and VTK's implicit distance."""
+
+import numpy as np
+import pytest
+
+from mirrorprep.solid.mesh import ScanMesh
+from mirrorprep.solid.plane import Plane
+from mirrorprep.solid.primitives import box, sphere
+from mirrorprep.symmetry.asymmetry import asymmetry_map
+
+
+def test_a_symmetric_body_has_none(blob, x_plane):
+    assert np.abs(asymmetry_map(blob, x_plane)).max() < 1e-9
+
+
+def test_a_shifted_sphere_against_the_closed_form(x_plane):
+    # A point p of the sphere about (e, 0, 0) lies |p + e x| − R from the image about (−e, 0, 0).
+    solid = sphere(40.0, center_mm=(0.5, 0, 0), segments=256)
+    vertices = solid.mesh.vertices
+    expected = np.linalg.norm(vertices - [-0.5, 0, 0], axis=1) - 40.0
+    np.testing.assert_allclose(asymmetry_map(solid, x_plane), expected, atol=0.02)
+
+
+def test_against_another_library(phantom):
+    pyvista = pytest.importorskip("pyvista")
+    rng = np.random.default_rng(0)
+    plane = Plane(
+        normal=phantom.true_plane.normal + 0.01 * rng.normal(size=3),
+        offset_mm=phantom.true_plane.offset_mm + 1.0,
+    )
+    mesh = phantom.scan
+    found = asymmetry_map(mesh, plane)
+    surface = pyvista.PolyData.from_regular_faces(mesh.vertices, mesh.faces)
+    chosen = rng.choice(np.flatnonzero(np.isfinite(found)), 1500, replace=False)
+    image = mesh.vertices[chosen] - 2 * np.outer(plane.distance_mm(mesh.vertices[chosen]), plane.normal)
+    probe = pyvista.PolyData(image).compute_implicit_distance(surface)
+    np.testing.assert_allclose(found[chosen], probe["implicit_distance"], atol=2e-3)
+
+
+def test_unknown_where_the_other_side_is_open(blob, x_plane):
+    centers = blob.triangles.mean(axis=1)
+    hole = np.linalg.norm(centers - centers[centers[:, 0].argmax()], axis=1) < 20
+    scan = blob.with_geometry(blob.vertices, blob.faces[~hole])
+    found = asymmetry_map(scan, x_plane)
+    opposite = np.linalg.norm(scan.vertices * [-1, 1, 1] - centers[centers[:, 0].argmax()], axis=1) < 15
+    assert np.isnan(found[opposite]).all()
+    away = np.linalg.norm(scan.vertices * [-1, 1, 1] - centers[centers[:, 0].argmax()], axis=1) > 30
+    used = np.isin(np.arange(len(scan.vertices)), scan.faces)
+    assert np.abs(found[away & used]).max() < 1e-9
+
+
+def test_beyond_reach_is_unknown():
+    far = Plane(normal=np.array([1.0, 0, 0]), offset_mm=50.0)
+    assert np.isnan(asymmetry_map(box([2, 2, 2]), far)).all()
+
+
+def test_a_single_open_triangle(x_plane):
+    scan = ScanMesh(vertices=np.array([[-3.0, 0, 0], [3, 0, 0], [0, 5, 0]]), faces=np.array([[0, 1, 2]]))
+    assert asymmetry_map(scan, x_plane).shape == (3,)
