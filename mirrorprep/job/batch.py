@@ -2,6 +2,7 @@
 
 import csv
 import hashlib
+import itertools
 import queue
 import threading
 import time
@@ -19,8 +20,8 @@ from mirrorprep.handover.atomic import output_folder, write_bytes
 from mirrorprep.job.cohort import write_summary
 from mirrorprep.job.jobfile import check_job, job_from, read_job
 from mirrorprep.job.ledger import LEDGER_FILE, Entry, Ledger
-from mirrorprep.job.records import digest
-from mirrorprep.job.worker import guard, run_task
+from mirrorprep.job.records import code_digest, digest
+from mirrorprep.job.worker import cores, run_task, start_worker
 from mirrorprep.progress import SILENT, Progress
 
 SUFFIXES: Final = (".stl", ".ply", ".obj", ".off", ".glb", ".3mf")
@@ -40,14 +41,31 @@ class Task:
     plain: dict[str, Any]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cluster:
+    """A dask.distributed cluster that is already there.
+
+    Attributes
+    ----------
+    address : str
+        Of its scheduler.
+    shared_files : bool
+        Its workers see the same files under the same paths: only paths travel, and the workers write the
+        results. Otherwise scans travel by their content, and results come back as bytes.
+    """
+
+    address: str
+    shared_files: bool = False
+
+
 def run_batch(
     source: Path | str,
     template: Path | str,
     folder: Path | str,
     *,
-    workers: int = 1,
+    workers: int | None = None,
     time_limit_s: float = 0.0,
-    scheduler: str | None = None,
+    cluster: Cluster | None = None,
     progress: Progress = SILENT,
 ) -> list[Entry]:
     """Run one job per scan and return the ledger's rows.
@@ -61,12 +79,12 @@ def run_batch(
         digest unless the list gives a code.
     folder : path-like
         Gets one folder per subject code, and the ledger. An earlier batch in it is resumed.
-    workers : int
-        Processes on this machine.
+    workers : int, optional
+        Processes on this machine, each on a core of its own; as many as there are cores when left out.
     time_limit_s : float
         A scan that takes longer fails; 0 for no limit.
-    scheduler : str, optional
-        Address of a dask scheduler to run on instead.
+    cluster : Cluster, optional
+        Cluster engine to run on instead.
     progress : Progress
         Reporter.
 
@@ -82,22 +100,26 @@ def run_batch(
     JobFileError
         If the template is wrong, or the folder holds a batch of another template.
     MissingExtraError
-        If `scheduler` is given and dask is not installed.
+        If `cluster` is given and dask is not installed.
     """
     tables = _tables(template)
     place = output_folder(folder)
     ledger = Ledger(place / LEDGER_FILE)
-    mark = digest(tables)
+    mark = digest(tables, code_digest())
     if ledger.setting("template", mark) != mark:
         raise JobFileError(
-            f"'{place}' holds a batch of another job file.", remedy="Choose another folder, or that job file."
+            f"'{place}' holds a batch of another job file, or of another version of mirrorprep.",
+            remedy="Choose another folder, or that job file and version.",
         )
     tasks = _tasks(source, tables, place, time_limit_s)
     ledger.add(task.entry for task in tasks)
     open_codes = {e.code for e in ledger.entries() if e.state == "waiting"}
     waiting = [task for task in tasks if task.entry.code in open_codes]
-    runner = _on_cluster if scheduler else _on_this_machine
-    runner(waiting, ledger, Reporter(waiting, progress), workers=workers, address=scheduler or "")
+    report = Reporter(waiting, progress)
+    if cluster is None:
+        _on_this_machine(waiting, ledger, report, workers=workers or max(len(cores()), 1))
+    else:
+        _on_cluster(waiting, ledger, report, cluster=cluster)
     entries = ledger.entries()
     write_summary(entries, place)
     return entries
@@ -213,24 +235,23 @@ def memory_at_hand_mib() -> float:
         return 4096.0
 
 
-def _on_this_machine(
-    tasks: list[Task], ledger: Ledger, report: Reporter, *, workers: int, address: str
-) -> None:
+def _on_this_machine(tasks: list[Task], ledger: Ledger, report: Reporter, *, workers: int) -> None:
     """Give each worker its own process, so that one that dies takes no other scan with it."""
-    del address
     line: queue.SimpleQueue[Task] = queue.SimpleQueue()
     for task in sorted(tasks, key=lambda t: (-t.entry.bytes, t.entry.code)):
         line.put(task)
     budget = MemoryBudget(_SPARE * memory_at_hand_mib())
     errors: list[BaseException] = []
 
-    def work() -> None:
+    def work(core: int | None) -> None:
         try:
-            _serve(line, ledger, report, budget)
+            _serve(line, ledger, report, budget, core=core)
         except BaseException as error:  # noqa: BLE001 - handed to the caller's thread
             errors.append(error)
 
-    threads = [threading.Thread(target=work) for _ in range(max(1, min(workers, len(tasks))))]
+    held = itertools.cycle(cores() or [None])
+    count = max(1, min(workers, len(tasks)))
+    threads = [threading.Thread(target=work, args=(core,)) for core in itertools.islice(held, count)]
     for thread in threads:
         thread.start()
     for thread in threads:
@@ -239,8 +260,15 @@ def _on_this_machine(
         raise errors[0]
 
 
-def _serve(line: "queue.SimpleQueue[Task]", ledger: Ledger, report: Reporter, budget: MemoryBudget) -> None:
-    pool = _new_pool()
+def _serve(
+    line: "queue.SimpleQueue[Task]",
+    ledger: Ledger,
+    report: Reporter,
+    budget: MemoryBudget,
+    *,
+    core: int | None,
+) -> None:
+    pool = _new_pool(core)
     try:
         while True:
             try:
@@ -254,7 +282,7 @@ def _serve(line: "queue.SimpleQueue[Task]", ledger: Ledger, report: Reporter, bu
                     outcome, alive = _attempt(pool, task, last=attempt == _MOST_ATTEMPTS)
                     if not alive:
                         pool.shutdown(wait=False)
-                        pool = _new_pool()
+                        pool = _new_pool(core)
                     if outcome is not None:
                         ledger.finish(task.entry.code, outcome)
                         break
@@ -265,8 +293,10 @@ def _serve(line: "queue.SimpleQueue[Task]", ledger: Ledger, report: Reporter, bu
         pool.shutdown(wait=True)
 
 
-def _new_pool() -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(max_workers=1, mp_context=get_context("spawn"), initializer=guard)
+def _new_pool(core: int | None) -> ProcessPoolExecutor:
+    return ProcessPoolExecutor(
+        max_workers=1, mp_context=get_context("spawn"), initializer=start_worker, initargs=(core,)
+    )
 
 
 def _attempt(pool: ProcessPoolExecutor, task: Task, *, last: bool) -> tuple[dict[str, Any] | None, bool]:
@@ -291,27 +321,29 @@ _LOST: Final = {
     "exit_code": 1,
     "message": "",
     "seconds": None,
+    "timings": {},
     "peak_mib": None,
     "result": {},
 }
 
 
-def _on_cluster(tasks: list[Task], ledger: Ledger, report: Reporter, *, workers: int, address: str) -> None:
-    """Run on a dask.distributed cluster; each scan travels by its content, its results come back as bytes."""
-    del workers
+def _on_cluster(tasks: list[Task], ledger: Ledger, report: Reporter, *, cluster: Cluster) -> None:
+    """Run on a dask.distributed cluster, which repeats what a lost worker was at."""
     try:
         from distributed import Client, as_completed
     except ImportError:
         raise MissingExtraError(
             "dask.distributed is not installed.", remedy="pip install 'mirrorprep[cluster]'"
         ) from None
-    with Client(address) as client:
+    with Client(cluster.address) as client:
         under_way: dict[str, tuple[Task, int]] = {}
 
         def submit(task: Task, attempt: int) -> Any:  # noqa: ANN401 - the engine's future
-            """Send the scan by its content; a second attempt sends it anew, should its holder be lost."""
+            """Send the scan; a second attempt sends its content anew, should the holder be lost."""
             ledger.start(task.entry.code)
-            content = client.scatter(Path(task.plain["file"]).read_bytes(), hash=attempt == 1)
+            content = None
+            if not cluster.shared_files:
+                content = client.scatter(Path(task.plain["file"]).read_bytes(), hash=attempt == 1)
             key = f"mirrorprep-{task.entry.code}-{task.entry.digest[:16]}-{attempt}"
             under_way[key] = task, attempt
             return client.submit(run_task, task.plain, content, key=key, retries=2, pure=False)

@@ -2,17 +2,20 @@
 
 import csv
 import io
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from importlib import import_module
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
-from mirrorprep.handover.atomic import write_text
+from mirrorprep.errors import MissingExtraError
+from mirrorprep.handover.atomic import write_bytes, write_text
 from mirrorprep.handover.cohort_page import CohortRow, cohort_html
 from mirrorprep.job.delivery import THUMBNAIL
 from mirrorprep.job.ledger import Entry
 from mirrorprep.job.worker import FIGURES
 
 TABLE: Final = "cohort.csv"
+TABLE_PARQUET: Final = "cohort.parquet"
 PAGE: Final = "cohort.html"
 COLUMNS: Final = {
     "asymmetry_rms_mm": "left-right difference, mm",
@@ -40,6 +43,39 @@ def write_summary(entries: Sequence[Entry], folder: Path) -> tuple[Path, Path]:
     )
 
 
+def parquet_library() -> Any:  # noqa: ANN401 - has no types
+    """Return the library that writes Parquet files.
+
+    Raises
+    ------
+    MissingExtraError
+        If it is not installed.
+    """
+    try:
+        return import_module("pyarrow"), import_module("pyarrow.parquet")
+    except ImportError:
+        raise MissingExtraError(
+            "pyarrow is not installed.", remedy="pip install 'mirrorprep[parquet]'"
+        ) from None
+
+
+def write_parquet(entries: Sequence[Entry], folder: Path) -> Path:
+    """Write ``cohort.parquet``: the table of ``cohort.csv`` with its types.
+
+    Raises
+    ------
+    MissingExtraError
+        If pyarrow is not installed.
+    OutputError
+        If the file cannot be written.
+    """
+    arrow, parquet = parquet_library()
+    columns = {name: [row[place] for row in _rows(entries)] for place, name in enumerate(_COLUMN_NAMES)}
+    sink = arrow.BufferOutputStream()
+    parquet.write_table(arrow.table(columns), sink)
+    return write_bytes(folder / TABLE_PARQUET, sink.getvalue().to_pybytes(), overwrite=True)
+
+
 def _row(entry: Entry, folder: Path) -> CohortRow:
     traveller = folder / entry.code / "traveller.html"
     thumbnail = folder / entry.code / THUMBNAIL
@@ -55,22 +91,26 @@ def _row(entry: Entry, folder: Path) -> CohortRow:
     )
 
 
-def _table(entries: Sequence[Entry]) -> str:
-    text = io.StringIO()
-    names = ("code", "digest", "state", "exit_code", "message", *FIGURES, "findings")
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(names)
+_COLUMN_NAMES: Final = ("code", "digest", "state", "exit_code", "message", *FIGURES, "findings")
+
+
+def _rows(entries: Sequence[Entry]) -> Iterator[tuple[Any, ...]]:
     for entry in entries:
         figures = entry.result.get("figures", {})
-        writer.writerow(
-            [
-                entry.code,
-                entry.digest,
-                entry.state,
-                entry.exit_code,
-                entry.message,
-                *(figures.get(name) for name in FIGURES),
-                " ".join(entry.result.get("findings", ())),
-            ]
+        yield (
+            entry.code,
+            entry.digest,
+            entry.state,
+            entry.exit_code,
+            entry.message,
+            *(figures.get(name) for name in FIGURES),
+            " ".join(entry.result.get("findings", ())),
         )
+
+
+def _table(entries: Sequence[Entry]) -> str:
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(_COLUMN_NAMES)
+    writer.writerows(_rows(entries))
     return text.getvalue()

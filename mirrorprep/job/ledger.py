@@ -17,7 +17,7 @@ _TABLES: Final = """
 CREATE TABLE IF NOT EXISTS scans (
     code TEXT PRIMARY KEY, digest TEXT NOT NULL, bytes INTEGER NOT NULL, state TEXT NOT NULL,
     attempts INTEGER NOT NULL DEFAULT 0, exit_code INTEGER, message TEXT NOT NULL DEFAULT '',
-    seconds REAL, peak_mib REAL, result TEXT NOT NULL DEFAULT '{}'
+    seconds REAL, timings TEXT NOT NULL DEFAULT '{}', peak_mib REAL, result TEXT NOT NULL DEFAULT '{}'
 );
 CREATE TABLE IF NOT EXISTS settings (name TEXT PRIMARY KEY, value TEXT NOT NULL);
 """
@@ -45,6 +45,8 @@ class Entry:
         What failed, without any file name.
     seconds, peak_mib : float or None
         Time taken, and the largest memory of its worker so far.
+    timings : dict
+        Seconds of each stage.
     result : dict
         Figures and findings for the summary.
     """
@@ -57,6 +59,7 @@ class Entry:
     exit_code: int | None = None
     message: str = ""
     seconds: float | None = None
+    timings: dict[str, float] = field(default_factory=dict)
     peak_mib: float | None = None
     result: dict[str, Any] = field(default_factory=dict)
 
@@ -122,13 +125,14 @@ class Ledger:
         """Note how a scan ended."""
         with self._open() as base:
             base.execute(
-                "UPDATE scans SET state = ?, exit_code = ?, message = ?, seconds = ?, peak_mib = ?, "
-                "result = ? WHERE code = ?",
+                "UPDATE scans SET state = ?, exit_code = ?, message = ?, seconds = ?, timings = ?, "
+                "peak_mib = ?, result = ? WHERE code = ?",
                 (
                     outcome["state"],
                     outcome["exit_code"],
                     outcome["message"],
                     outcome["seconds"],
+                    json.dumps(outcome["timings"]),
                     outcome["peak_mib"],
                     json.dumps(outcome["result"], sort_keys=True),
                     code,
@@ -137,9 +141,10 @@ class Ledger:
 
     def entries(self) -> list[Entry]:
         """Return all scans in the order of their codes."""
-        names = "code, digest, bytes, state, attempts, exit_code, message, seconds, peak_mib, result"
+        names = "code, digest, bytes, state, attempts, exit_code, message, seconds, timings, peak_mib, result"
         with self._open() as base:
             rows = base.execute(f"SELECT {names} FROM scans ORDER BY code").fetchall()  # noqa: S608
         keys = names.split(", ")
         plain = [dict(zip(keys, row, strict=True)) for row in rows]
-        return [Entry(**{**row, "result": json.loads(row["result"])}) for row in plain]
+        parsed = ({name: json.loads(row[name]) for name in ("timings", "result")} for row in plain)
+        return [Entry(**{**row, **tables}) for row, tables in zip(plain, parsed, strict=True)]

@@ -6,12 +6,14 @@ import re
 import tempfile
 import threading
 import time
+from collections.abc import Sequence
 from contextlib import suppress
 from multiprocessing import parent_process
 from pathlib import Path
 from typing import Any, Final
 
 from mirrorprep.errors import MirrorPrepError
+from mirrorprep.progress import Progress
 
 FIGURES: Final = {
     "triangles": ("condition", "scan", "triangles"),
@@ -32,8 +34,25 @@ FIGURES: Final = {
 _SHORTEST_NAME: Final = 4  # shorter stems, such as 'a', are words of the message
 
 
-def guard() -> None:
-    """Let a worker process end when its parent does, however that ended."""
+def start_worker(core: int | None) -> None:
+    """Prepare a worker process: it ends when its parent does, and it keeps to one core.
+
+    Scans are independent, so that cores spent across them are spent better than within one: libraries that
+    would start a thread per core then start one. Where the system cannot hold a process to a core, or `core`
+    is None, the worker takes what it gets.
+    """
+    if core is not None and hasattr(os, "sched_setaffinity"):
+        with suppress(OSError):
+            os.sched_setaffinity(0, {core})
+    _end_with_parent()
+
+
+def cores() -> list[int]:
+    """Return the cores that this process may use, empty where the system does not say."""
+    return sorted(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else []
+
+
+def _end_with_parent() -> None:
     parent = parent_process()
     if parent is None:
         return
@@ -60,7 +79,8 @@ def run_task(task: dict[str, Any], content: bytes | None = None) -> dict[str, An
     Returns
     -------
     dict
-        ``state, exit_code, message, seconds, peak_mib, result``, and ``files`` when `content` was given.
+        ``state, exit_code, message, seconds, timings, peak_mib, result``, and ``files`` when `content` was
+        given. ``timings`` holds the seconds of each stage.
     """
     began = time.perf_counter()
     with _time_limit(float(task["time_limit_s"])):
@@ -113,6 +133,7 @@ def _outcome(task: dict[str, Any], file: Path, folder: Path) -> dict[str, Any]:
 def _run(task: dict[str, Any], file: Path, folder: Path) -> dict[str, Any]:
     from mirrorprep.job.jobfile import check_job, job_from
     from mirrorprep.job.run import run_stages
+    from mirrorprep.job.stages import steps_of
 
     tables = task["job"]
     tables = {
@@ -120,7 +141,11 @@ def _run(task: dict[str, Any], file: Path, folder: Path) -> dict[str, Any]:
         "job": {**tables.get("job", {}), "code": task["code"]},
         "scan": {**tables.get("scan", {}), "file": file.name},
     }
-    result = run_stages(check_job(job_from(tables)), base=file.parent, target=folder, overwrite=True)
+    job = check_job(job_from(tables))
+    watch = StageWatch([step.name for step in steps_of(job)])
+    result = run_stages(
+        job, base=file.parent, target=folder, overwrite=True, progress=Progress(report=watch.report)
+    )
     figures = {stage.name: stage.figures for stage in result.stages}
     summary = {name: _dig(figures, path) for name, path in FIGURES.items()}
     findings = sorted({finding.code for stage in result.stages for finding in stage.findings})
@@ -129,6 +154,7 @@ def _run(task: dict[str, Any], file: Path, folder: Path) -> dict[str, Any]:
         "state": result.status,
         "exit_code": 6 if stopped else 0,
         "message": f"{stopped.code}: {stopped.message}" if stopped else "",
+        "timings": watch.seconds(),
         "result": {
             "figures": summary,
             "findings": findings,
@@ -138,7 +164,28 @@ def _run(task: dict[str, Any], file: Path, folder: Path) -> dict[str, Any]:
 
 
 def _failure(exit_code: int, message: str) -> dict[str, Any]:
-    return {"state": "failed", "exit_code": exit_code, "message": message, "result": {}}
+    return {"state": "failed", "exit_code": exit_code, "message": message, "timings": {}, "result": {}}
+
+
+class StageWatch:
+    """Notes when each stage begins, from the progress that a run reports."""
+
+    def __init__(self, names: Sequence[str]) -> None:
+        self._names, self._began = tuple(names), dict[str, float]()
+
+    def report(self, label: str, fraction: float) -> None:
+        """Take a report of progress."""
+        del fraction
+        if label in self._names:
+            self._began.setdefault(label, time.perf_counter())
+
+    def seconds(self) -> dict[str, float]:
+        """Return the seconds from each stage to the next, the last one with the writing of the files."""
+        ends = [*list(self._began.values())[1:], time.perf_counter()]
+        return {
+            name: round(end - began, 3)
+            for (name, began), end in zip(self._began.items(), ends, strict=bool(self._began))
+        }
 
 
 def nameless(message: str, file: Path, code: str) -> str:

@@ -10,8 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from mirrorprep.errors import InputFileError, JobFileError
+from mirrorprep.errors import InputFileError, JobFileError, MissingExtraError
+from mirrorprep.job import batch
 from mirrorprep.job.batch import MemoryBudget, memory_needed_mib, run_batch
+from mirrorprep.job.cohort import parquet_library, write_parquet, write_summary
 from mirrorprep.job.ledger import LEDGER_FILE, Ledger
 from mirrorprep.job.worker import nameless
 
@@ -99,6 +101,29 @@ def test_another_template_is_refused_for_the_same_folder(cohort, tmp_path):
     other.write_text(cohort.template.read_text().replace('"T"', '"U"'))
     with pytest.raises(JobFileError, match="batch of another job file"):
         run_batch(cohort.scans, other, cohort.folder / "calm", workers=1)
+
+
+def test_another_version_is_refused_for_the_same_folder(cohort, monkeypatch):
+    monkeypatch.setattr(batch, "code_digest", lambda: "of another version")
+    with pytest.raises(JobFileError, match="another version of mirrorprep"):
+        run_batch(cohort.scans, cohort.template, cohort.folder / "calm", workers=1)
+
+
+def test_the_table_as_parquet_reads_back_the_same(cohort, tmp_path):
+    pandas, _ = pytest.importorskip("pandas"), pytest.importorskip("pyarrow")
+    entries = Ledger(cohort.folder / "calm" / LEDGER_FILE).entries()
+    write_summary(entries, tmp_path)
+    table = pandas.read_parquet(write_parquet(entries, tmp_path))
+    plain = pandas.read_csv(tmp_path / "cohort.csv")
+    assert list(table.columns) == list(plain.columns)
+    assert table["volume_mm3"].tolist()[:2] == plain["volume_mm3"].tolist()[:2]
+    assert table["code"].tolist() == plain["code"].tolist()
+
+
+def test_parquet_without_its_library_is_named(monkeypatch):
+    monkeypatch.setitem(sys.modules, "pyarrow", None)
+    with pytest.raises(MissingExtraError, match=r"mirrorprep\[parquet\]"):
+        parquet_library()
 
 
 def test_lists_and_their_faults(cohort, tmp_path):

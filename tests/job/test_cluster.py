@@ -10,7 +10,7 @@ import time
 import pytest
 
 from mirrorprep.errors import MissingExtraError
-from mirrorprep.job.batch import run_batch
+from mirrorprep.job.batch import Cluster, run_batch
 
 distributed = pytest.importorskip("distributed")
 
@@ -47,11 +47,17 @@ def cluster():
     scheduler.stderr.close()
 
 
-def test_a_killed_worker_loses_nothing_and_changes_no_byte(cohort, cluster, tmp_path):
+@pytest.mark.parametrize("shared_files", [False, True], ids=["by content", "by path"])
+def test_a_killed_worker_loses_nothing_and_changes_no_byte(cohort, cluster, tmp_path, shared_files):
     address, workers = cluster
     killer = threading.Thread(target=_kill_when_busy, args=(address, workers[0].pid))
     killer.start()
-    run_batch(cohort.scans, cohort.template, tmp_path / "out", scheduler=address)
+    run_batch(
+        cohort.scans,
+        cohort.template,
+        tmp_path / "out",
+        cluster=Cluster(address=address, shared_files=shared_files),
+    )
     killer.join()
     assert workers[0].wait(timeout=10) != 0
     assert sorted(cohort.states(tmp_path / "out")) == ["done", "done", "failed"]
@@ -71,4 +77,6 @@ def _kill_when_busy(address: str, pid: int) -> None:
 def test_a_missing_engine_is_named(cohort, tmp_path, monkeypatch):
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(MissingExtraError, match=r"mirrorprep\[cluster\]"):
-        run_batch(cohort.scans, cohort.template, tmp_path / "out", scheduler="tcp://127.0.0.1:1")
+        run_batch(
+            cohort.scans, cohort.template, tmp_path / "out", cluster=Cluster(address="tcp://127.0.0.1:1")
+        )

@@ -1,13 +1,15 @@
 """One scan of a cohort: whatever happens comes back as plain data."""
 
 import json
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
 
 import numpy as np
 import pytest
 
 from mirrorprep.handover.files import write_stl
 from mirrorprep.job import run
-from mirrorprep.job.worker import FIGURES, run_task
+from mirrorprep.job.worker import FIGURES, cores, run_task, start_worker
 from mirrorprep.solid.primitives import box, sphere
 
 TABLES = {
@@ -37,6 +39,8 @@ def test_a_good_scan_comes_back_with_its_figures(task, tmp_path):
     assert outcome["result"]["figures"].keys() == FIGURES.keys()
     assert outcome["result"]["figures"]["volume_mm3"] > 0
     assert outcome["seconds"] > 0
+    assert list(outcome["timings"]) == ["intake", "condition", "symmetry", "measurement"]
+    assert 0 < sum(outcome["timings"].values()) <= outcome["seconds"]
     assert set(outcome["result"]["outputs"]) == {path.name for path in (tmp_path / "out").iterdir()}
     json.dumps(outcome)
 
@@ -76,3 +80,9 @@ def test_a_stop_is_a_state_of_its_own(task):
 
 def _ball(task) -> str:
     return str(write_stl(sphere(9, segments=24), task["file"].replace("Jane", "Ball")))
+
+
+@pytest.mark.skipif(not cores(), reason="this system does not hold a process to a core")
+def test_a_worker_keeps_to_its_core():
+    with ProcessPoolExecutor(1, get_context("spawn"), start_worker, (cores()[-1],)) as pool:
+        assert pool.submit(cores).result() == [cores()[-1]]
