@@ -26,6 +26,7 @@ _SOFTENING = 0.7
 _LEAST_WALL = 1.9
 _EDGE_BEYOND = 0.9
 _GUTTER_INWARD, _GUTTER_BELOW = 0.7, 2.5
+_REACH_MM = 14.0  # of the rim: farther off than anything is blended with the ear, so that skin stays as it is
 _SCALE = 0.965  # from the drawing to the ear
 _TO_FRAME = _SCALE * np.array([-1.0, 1.0, 1.0])
 
@@ -187,7 +188,7 @@ def _rims() -> tuple[Tube, Tube]:
     lip[:, :2] += inward * (2.3 * roll)[:, None]
     lip[:, 2] += 0.4 * roll
     lip[:, 3] *= 0.68
-    return Tube(knots, reach_mm=6.5), Tube(lip, reach_mm=6.5)
+    return Tube(knots, reach_mm=_REACH_MM), Tube(lip, reach_mm=_REACH_MM)
 
 
 def helix_line() -> FloatArray:

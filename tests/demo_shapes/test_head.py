@@ -5,6 +5,8 @@ import pytest
 from scipy.spatial import KDTree
 
 import demo_shapes
+from demo_shapes.auricle import auricle
+from demo_shapes.face import face
 from demo_shapes.head import (
     EAR_BOX_MM,
     from_ear_frame,
@@ -91,6 +93,21 @@ def test_left_half_is_the_mirror_image_of_the_right_half(head):
     assert np.abs(away - here)[~at_ear].max() < 1e-9  # the field itself is symmetric there
     assert at_ear.sum() > 300
     assert away[at_ear].max() > 2.0  # but not under the ear
+
+
+def test_skin_around_the_ear_is_the_other_sides_skin():
+    # Known truth for seating: the ear and its fillet of 5 mm apart, both sides are one formula, bit by bit,
+    # and nothing steps at the border of the box in which the ear is joined to the head.
+    points = np.random.default_rng(3).uniform(EAR_BOX_MM[0] - 4.0, EAR_BOX_MM[1] + 4.0, (300_000, 3))
+    points = points[np.abs(face(points)) < 3.0]
+    skin, joined = face(points), head_field(points)
+    inside = np.minimum(points - EAR_BOX_MM[0], EAR_BOX_MM[1] - points).min(axis=1)
+    beyond = auricle(to_ear_frame(points)) > skin + 5.0
+    canal = np.linalg.norm(to_ear_frame(points), axis=1) < 20.0
+    assert (beyond & (inside > 0.0)).sum() > 10_000
+    assert np.array_equal(joined[beyond & ~canal], skin[beyond & ~canal])
+    assert np.array_equal(joined[inside < 5.0], skin[inside < 5.0])
+    assert np.abs(joined - skin).max() > 3.0
 
 
 def test_every_other_plane_fits_worse(small_head):
