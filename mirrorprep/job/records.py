@@ -5,7 +5,7 @@ import io
 import json
 import zipfile
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import Any, Final
@@ -85,17 +85,90 @@ def code_digest() -> str:
     return state.hexdigest()
 
 
+class Store:
+    """The records of a job's stages in a folder, one file for each stage; remembers those it has read."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._held: dict[str, tuple[str, StageRecord]] = {}
+
+    def file(self, name: str) -> Path:
+        """Return where the record of a stage lies."""
+        return self.folder / f"{name}.npz"
+
+    def recall(self, name: str, key: str) -> StageRecord | None:
+        """Return the record of a stage, None unless it was kept under this key."""
+        if name in self._held and self._held[name][0] == key and self.file(name).exists():
+            return self._held[name][1]
+        record = recall(self.file(name), key)
+        if record is not None:
+            self._held[name] = (key, record)
+        return record
+
+    def keep(self, record: StageRecord, name: str, key: str) -> None:
+        """Write the record of a stage, whole or not at all."""
+        self._held.pop(name, None)
+        keep(record, self.file(name), key)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Glance:
+    """A kept record without its shapes.
+
+    Attributes
+    ----------
+    key : str
+        The key it is kept under.
+    record : StageRecord
+        Its name, figures and findings.
+    triangles : dict of str to int
+        Triangles of each shape.
+    arrays : tuple of str
+        Names of the maps.
+    """
+
+    key: str
+    record: StageRecord
+    triangles: dict[str, int]
+    arrays: tuple[str, ...]
+
+
+def glance(file: Path) -> Glance | None:
+    """Return what a kept record says, without loading its shapes; None when there is none."""
+    try:
+        with open(file, "rb") as stream, np.load(stream, allow_pickle=False) as arrays:
+            data = json.loads(arrays[_RECORD].tobytes())
+            names = tuple(name[len(_ARRAY) :] for name in arrays if name.startswith(_ARRAY))
+        return Glance(key=data["key"], record=_told(data), triangles=data["triangles"], arrays=names)
+    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+        return None
+
+
+def look_up(file: Path, key: str, shape: str) -> tuple[ScanMesh, dict[str, NDArray[np.float64]]] | None:
+    """Return one shape of a kept record as a plain mesh, and the record's maps; None under another key."""
+    try:
+        with open(file, "rb") as stream, np.load(stream, allow_pickle=False) as arrays:
+            if json.loads(arrays[_RECORD].tobytes())["key"] != key:
+                return None
+            maps = {name[len(_ARRAY) :]: arrays[name] for name in arrays if name.startswith(_ARRAY)}
+            return _mesh(arrays, shape), maps
+    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile, MirrorPrepError):
+        return None
+
+
 def keep(record: StageRecord, file: Path, key: str) -> None:
     """Write a record for a later run, whole or not at all."""
     arrays: dict[str, np.ndarray] = {f"{_ARRAY}{name}": values for name, values in record.arrays.items()}
     kinds: dict[str, str] = {}
+    triangles: dict[str, int] = {}
     for name, shape in record.shapes.items():
         mesh = record.mesh(name)
         kinds[name] = "solid" if isinstance(shape, Solid) else "mesh"
+        triangles[name] = len(mesh.faces)
         arrays[f"{name}.vertices"], arrays[f"{name}.faces"] = mesh.vertices, mesh.faces
         if mesh.colors is not None:
             arrays[f"{name}.colors"] = mesh.colors
-    text = json.dumps({"key": key, "kinds": kinds, **record.as_dict()})
+    text = json.dumps({"key": key, "kinds": kinds, "triangles": triangles, **record.as_dict()})
     arrays[_RECORD] = np.frombuffer(text.encode("utf-8"), dtype=np.uint8)
     buffer = io.BytesIO()
     np.savez(buffer, allow_pickle=False, **arrays)
@@ -113,13 +186,16 @@ def recall(file: Path, key: str) -> StageRecord | None:
             maps = {name[len(_ARRAY) :]: arrays[name] for name in arrays if name.startswith(_ARRAY)}
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile, MirrorPrepError):
         return None
+    return replace(_told(data), shapes=shapes, arrays=maps)
+
+
+def _told(data: dict[str, Any]) -> StageRecord:
+    """Return name, figures and findings of a record from its text."""
     findings = tuple(
         Finding(**{**finding, "severity": Severity(finding["severity"]), "where": _places(finding["where"])})
         for finding in data["findings"]
     )
-    return StageRecord(
-        name=data["name"], figures=data["figures"], findings=findings, shapes=shapes, arrays=maps
-    )
+    return StageRecord(name=data["name"], figures=data["figures"], findings=findings)
 
 
 def _places(where: list[list[float]]) -> tuple[tuple[float, float, float], ...]:
@@ -127,8 +203,12 @@ def _places(where: list[list[float]]) -> tuple[tuple[float, float, float], ...]:
 
 
 def _shape(arrays: Mapping[str, np.ndarray], name: str, kind: str) -> Shape:
+    mesh = _mesh(arrays, name)
+    return certify(mesh) if kind == "solid" else mesh
+
+
+def _mesh(arrays: Mapping[str, np.ndarray], name: str) -> ScanMesh:
     colors = arrays.get(f"{name}.colors")
-    mesh = ScanMesh(
+    return ScanMesh(
         vertices=arrays[f"{name}.vertices"], faces=arrays[f"{name}.faces"], colors=colors, origin=Origin()
     )
-    return certify(mesh) if kind == "solid" else mesh

@@ -1,7 +1,8 @@
 """Running a job: the stages in order, then the files, written only when the verdict allows it."""
 
 import shutil
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -11,8 +12,8 @@ from mirrorprep.intake.identity import sha256_of
 from mirrorprep.job.delivery import FILE_NAMES, Delivery, deliver
 from mirrorprep.job.jobfile import read_job
 from mirrorprep.job.mould_files import refuse_existing
-from mirrorprep.job.records import StageRecord, code_digest, digest, keep, recall
-from mirrorprep.job.stages import Work, distinct, steps_of
+from mirrorprep.job.records import StageRecord, Store, code_digest, digest
+from mirrorprep.job.stages import FILES, Step, Work, distinct, steps_of
 from mirrorprep.job.tables import Job
 from mirrorprep.progress import SILENT, Progress
 from mirrorprep.solid.finding import Finding
@@ -136,32 +137,78 @@ def run_stages(
 
     Finished stages are kept in ``target/.work`` until the job is done, so that a job which was stopped, by
     an error, a finding or a lost machine, goes on where it stood. A stage is taken up again only when
-    everything it depends on is unchanged: the code, the tables of the job, digests of the files it names, and
+    everything it depends on is unchanged: the code, the entries of the job and the files it looks at, and
     the stages before it. Every stage works on what the store gives back, so that a resumed job makes the
     same bytes.
     """
     refuse_existing([target / name for name in FILE_NAMES], overwrite=overwrite)
-    work = Work(job=job, folder=base)
-    store = output_folder(target / WORK_FOLDER)
-    key = digest(code_digest(), _file_digests(job, base))
-    done = 0.0
+    store = Store(output_folder(target / WORK_FOLDER))
+    work = run_through(planned(job, base), Work(job=job, folder=base), store, progress=progress)
+    if work.stops():
+        return _result("stopped", work, None)
+    done = sum(step.share for step in steps_of(job))
+    delivery = deliver(work, target, overwrite=overwrite, progress=progress.part(done, 1.0))
+    shutil.rmtree(store.folder)
+    return _result("stopped" if work.stops() else "done", work, delivery)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlannedStep:
+    """A stage of one job with the key under which its record is kept."""
+
+    step: Step
+    key: str
+
+
+def planned(
+    job: Job, base: Path, *, digest_of: Callable[[Path], str] | None = None
+) -> tuple[PlannedStep, ...]:
+    """Return the stages of a job in order, each with its key.
+
+    A key covers the code, the entries of the job that the stage looks at, digests of the files they name,
+    and the keys of the stages before it. `digest_of` may stand in for hashing every file anew.
+    """
+    hashed = digest_of or digest_of_file
+    key = digest(code_digest())
+    plan = []
     for step in steps_of(job):
-        key = digest(key, step.name, {name: asdict(getattr(job, name)) for name in step.tables})
-        kept = store / f"{step.name}.npz"
+        entries = step.entries_of(job)
+        named = {name: hashed(base / value) for name, value in entries.items() if name in FILES and value}
+        key = digest(key, step.name, entries, named)
+        plan.append(PlannedStep(step=step, key=key))
+    return tuple(plan)
+
+
+def run_through(
+    plan: Sequence[PlannedStep], work: Work, store: Store, *, progress: Progress = SILENT
+) -> Work:
+    """Run the stages of a plan that the store does not hold, until its end or a finding that stops the job.
+
+    Returns
+    -------
+    Work
+        The one given, with the records of the stages.
+
+    Raises
+    ------
+    MirrorPrepError
+        If a stage cannot go on; the stages before it stay in the store.
+    """
+    done = 0.0
+    for item in plan:
+        step = item.step
         progress.step(step.name, done)
-        record = recall(kept, key)
+        record = store.recall(step.name, item.key)
         if record is None:
-            keep(step.stage(work, progress.part(done, done + step.share)), kept, key)
-            record = recall(kept, key)
+            store.keep(step.stage(work, progress.part(done, done + step.share)), step.name, item.key)
+            record = store.recall(step.name, item.key)
         if record is None:
-            raise OutputError(f"'{kept}' cannot be read back.", remedy="Check the disk.")
+            raise OutputError(f"'{store.file(step.name)}' cannot be read back.", remedy="Check the disk.")
         work.records[step.name] = record
         done += step.share
         if work.stops():
-            return _result("stopped", work, None)
-    delivery = deliver(work, target, overwrite=overwrite, progress=progress.part(done, 1.0))
-    shutil.rmtree(store)
-    return _result("stopped" if work.stops() else "done", work, delivery)
+            break
+    return work
 
 
 def _result(status: str, work: Work, delivery: Delivery | None) -> JobResult:
@@ -170,16 +217,7 @@ def _result(status: str, work: Work, delivery: Delivery | None) -> JobResult:
     )
 
 
-def _file_digests(job: Job, base: Path) -> dict[str, str]:
-    seating = job.seating
-    named = (
-        *(job.scan.file, job.scan.keep_region, job.part.file, job.plane.landmarks, job.plane.region),
-        *(seating.recipient, seating.donor_landmarks, seating.recipient_landmarks, seating.loop),
-    )
-    return {name: _digest_of(base / name) for name in named if name}
-
-
-def _digest_of(file: Path) -> str:
+def digest_of_file(file: Path) -> str:
     """Return the digest of a file, empty when it cannot be read: the stage that needs it says so."""
     try:
         return sha256_of(file.read_bytes()) if file.is_file() else ""

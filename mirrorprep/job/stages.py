@@ -1,7 +1,7 @@
 """The stages of a job in order; the one place where the rooms meet."""
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -290,12 +290,36 @@ Stage = Callable[[Work, Progress], StageRecord]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """One stage with its name, its share of the time, and the tables of the job that it looks at."""
+    """One stage with its name, its share of the time, and the tables or single entries it looks at."""
 
     name: str
     stage: Stage
     share: float
-    tables: tuple[str, ...]
+    looks_at: tuple[str, ...]
+
+    def entries_of(self, job: Job) -> dict[str, Any]:
+        """Return the entries of a job that the stage looks at, by their full names."""
+        found: dict[str, Any] = {}
+        for place in self.looks_at:
+            table, _, entry = place.partition(".")
+            values = asdict(getattr(job, table))
+            found |= {f"{table}.{name}": value for name, value in values.items() if entry in ("", name)}
+        return found
+
+
+FILES: Final = frozenset(
+    f"{table}.{name}"
+    for table, names in {
+        "scan": ("file", "keep_region"),
+        "part": ("file",),
+        "plane": ("landmarks", "region"),
+        "seating": ("recipient", "donor_landmarks", "recipient_landmarks", "loop"),
+    }.items()
+    for name in names
+)
+"""Entries that name a file beside the job file."""
+
+_SCANS: Final = ("scan", "part", "seating.seat", "seating.recipient", "seating.recipient_units")
 
 
 def steps_of(job: Job) -> tuple[Step, ...]:
@@ -305,13 +329,13 @@ def steps_of(job: Job) -> tuple[Step, ...]:
     are joined by landmarks needs no mirror plane.
     """
     steps = (
-        Step(name="intake", stage=_intake, share=0.05, tables=("scan", "part", "seating")),
-        Step(name="condition", stage=_condition, share=0.15, tables=("scan", "part", "seating")),
-        Step(name="symmetry", stage=_symmetry, share=0.1, tables=("plane", "seating")),
-        Step(name="seating", stage=_seating, share=0.1, tables=("job", "scan", "seating")),
-        Step(name="measurement", stage=_measurement, share=0.1, tables=("scan", "material")),
-        Step(name="mould", stage=_mould, share=0.2, tables=("mould", "print", "material")),
-        Step(name="pour", stage=_pour, share=0.05, tables=("job", "material")),
+        Step(name="intake", stage=_intake, share=0.05, looks_at=_SCANS),
+        Step(name="condition", stage=_condition, share=0.15, looks_at=_SCANS),
+        Step(name="symmetry", stage=_symmetry, share=0.1, looks_at=("plane", "seating.seat")),
+        Step(name="seating", stage=_seating, share=0.1, looks_at=("job.tolerance_mm", "scan", "seating")),
+        Step(name="measurement", stage=_measurement, share=0.1, looks_at=("scan", "material")),
+        Step(name="mould", stage=_mould, share=0.2, looks_at=("mould", "print", "material")),
+        Step(name="pour", stage=_pour, share=0.05, looks_at=("job.tolerance_mm", "material")),
     )
     left_out = set() if job.mould.build else {"mould", "pour"}
     left_out |= set() if job.seating.seat else {"seating"}
