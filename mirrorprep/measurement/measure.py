@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from mirrorprep import units
 from mirrorprep.errors import NotASolidError, UsageError
 from mirrorprep.geometry.mass_properties import area_mm2
-from mirrorprep.measurement.wall_thickness import wall_thickness
+from mirrorprep.measurement.least_wall import thin_share, thin_walls
+from mirrorprep.measurement.wall_thickness import WallThickness, wall_thickness
 from mirrorprep.progress import SILENT, Progress
 from mirrorprep.solid.certify import certify
 from mirrorprep.solid.finding import Finding, Severity
@@ -36,6 +37,12 @@ class Measurement:
         Thinnest wall, None when there is none or no solid.
     thinnest_at_mm : (3,) float64 or None
         Where the thinnest wall is.
+    walls : WallThickness or None
+        Wall thickness over the whole surface.
+    least_wall_mm : float or None
+        Least wall that was asked for.
+    thin_share : float or None
+        Share of the surface with a thinner wall; None without a solid or a least wall.
     size_mm : (3,) float64
         Extent of the bounding box.
     accuracy_mm, density_g_cm3 : float or None
@@ -54,6 +61,9 @@ class Measurement:
     min_wall_mm: float | None
     thinnest_at_mm: NDArray[np.float64] | None
     size_mm: NDArray[np.float64]
+    walls: WallThickness | None = None
+    least_wall_mm: float | None = None
+    thin_share: float | None = None
     accuracy_mm: float | None = None
     density_g_cm3: float | None = None
     findings: tuple[Finding, ...] = field(default=())
@@ -70,6 +80,9 @@ class Measurement:
             "mass_sd_g": self.mass_sd_g,
             "min_wall_mm": self.min_wall_mm,
             "thinnest_at_mm": None if self.thinnest_at_mm is None else self.thinnest_at_mm.tolist(),
+            "wall_spacing_mm": None if self.walls is None else self.walls.spacing_mm,
+            "least_wall_mm": self.least_wall_mm,
+            "thin_share": self.thin_share,
             "size_mm": self.size_mm.tolist(),
             "accuracy_mm": self.accuracy_mm,
             "density_g_cm3": self.density_g_cm3,
@@ -82,6 +95,7 @@ def measure(
     *,
     accuracy_mm: float | None = None,
     density_g_cm3: float | None = None,
+    least_wall_mm: float | None = None,
     progress: Progress = SILENT,
 ) -> Measurement:
     """Measure a scan or a certified solid.
@@ -94,6 +108,8 @@ def measure(
         Accuracy of the scan (standard deviation of a surface point along its normal).
     density_g_cm3 : float, optional
         Density for the mass.
+    least_wall_mm : float, optional
+        Least wall that the part should have; where it is thinner there is a finding ``wall-thin``.
 
     Returns
     -------
@@ -103,7 +119,7 @@ def measure(
     Raises
     ------
     UsageError
-        If accuracy or density is not positive.
+        If accuracy, density or least wall is not positive.
 
     Notes
     -----
@@ -118,19 +134,24 @@ def measure(
     >>> result.volume_mm3, result.volume_sd_mm3, round(result.mass_g, 6)
     (6000.0, 220.0, 6.6)
     """
-    for name, value, unit in (("accuracy", accuracy_mm, "mm"), ("density", density_g_cm3, "g/cm³")):
+    stated = (
+        ("accuracy", accuracy_mm, "mm"),
+        ("density", density_g_cm3, "g/cm³"),
+        ("least wall", least_wall_mm, "mm"),
+    )
+    for name, value, unit in stated:
         if value is not None and not (np.isfinite(value) and value > 0.0):
             raise UsageError(
                 f"The {name} {value} {unit} is not a positive number.", remedy=f"State the {name} in {unit}."
             )
     progress.step("measuring", 0.1)
     if isinstance(shape, Solid):
-        return _solid_figures(shape, accuracy_mm, density_g_cm3)
+        return _solid_figures(shape, accuracy_mm, density_g_cm3, least_wall_mm)
     try:
         solid = certify(shape)
     except NotASolidError as error:
         return _open_surface(shape, error, accuracy_mm, density_g_cm3)
-    return _solid_figures(solid, accuracy_mm, density_g_cm3)
+    return _solid_figures(solid, accuracy_mm, density_g_cm3, least_wall_mm)
 
 
 def _open_surface(
@@ -159,7 +180,9 @@ def _open_surface(
     )
 
 
-def _solid_figures(solid: Solid, accuracy: float | None, density: float | None) -> Measurement:
+def _solid_figures(
+    solid: Solid, accuracy: float | None, density: float | None, least_wall: float | None
+) -> Measurement:
     figures = solid.mass_properties
     walls = wall_thickness(solid)
     has_wall = bool(np.isfinite(walls.smallest_mm))
@@ -175,9 +198,12 @@ def _solid_figures(solid: Solid, accuracy: float | None, density: float | None) 
         min_wall_mm=walls.smallest_mm if has_wall else None,
         thinnest_at_mm=walls.thinnest_at_mm if has_wall else None,
         size_mm=solid.mesh.size_mm,
+        walls=walls,
+        least_wall_mm=least_wall,
+        thin_share=None if least_wall is None else thin_share(walls, least_wall),
         accuracy_mm=accuracy,
         density_g_cm3=density,
-        findings=_notes(accuracy, density),
+        findings=(*_notes(accuracy, density), *(() if least_wall is None else thin_walls(walls, least_wall))),
     )
 
 

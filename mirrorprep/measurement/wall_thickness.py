@@ -14,6 +14,9 @@ FloatArray = NDArray[np.float64]
 _ROUNDS = 30
 _SLACK = 0.005  # a ball that would shrink by less than this share stays as it is
 _PARALLEL = 1.999  # of at most 2: tangent planes within 2.6° of each other
+_MAP_SAMPLES = 8
+_MAP_REACH = 3.0  # in spacings
+_SAME_WAY = 0.7
 _OPPOSED_COSINE = -0.5  # the walls face each other within 60°; anything less is a corner, not a wall
 
 
@@ -27,12 +30,15 @@ class WallThickness:
         Where it was measured.
     thickness_mm : (n,) float64
         Diameter of the largest inner ball touching there; NaN where no opposite wall stops it.
+    normals : (n, 3) float64
+        Outward unit normals there.
     spacing_mm : float
         Mean distance between sample points; features finer than this may be missed.
     """
 
     points_mm: FloatArray
     thickness_mm: FloatArray
+    normals: FloatArray
     spacing_mm: float
 
     @property
@@ -44,6 +50,30 @@ class WallThickness:
     def thinnest_at_mm(self) -> FloatArray:
         """Where the thinnest wall is, shape (3,)."""
         return np.asarray(self.points_mm[int(np.nanargmin(self.thickness_mm))])
+
+    def at(self, points: FloatArray, normals: FloatArray) -> FloatArray:
+        """Return the thickness at surface points (n, 3) with outward normals, for a map.
+
+        The mean of the nearest samples that face the same way, nearer ones weighing more; NaN where fewer
+        than half of these have an opposite wall, or none lies near.
+
+        Examples
+        --------
+        >>> from mirrorprep.solid.primitives import box
+        >>> walls = wall_thickness(box([4, 30, 40]))
+        >>> walls.at(np.array([[2.0, 0.0, 0.0]]), np.array([[1.0, 0.0, 0.0]])).round(2).tolist()
+        [4.0]
+        """
+        count = min(_MAP_SAMPLES, len(self.points_mm))
+        far, near = cKDTree(self.points_mm).query(points, k=np.arange(1, count + 1), workers=-1)
+        same = np.einsum("ij,ikj->ik", normals, self.normals[near]) > _SAME_WAY
+        close = same & (far < _MAP_REACH * self.spacing_mm)
+        value = self.thickness_mm[near]
+        known = close & np.isfinite(value)
+        weight = np.where(known, 1.0 / (far + 0.1 * self.spacing_mm), 0.0)
+        total = weight.sum(axis=1)
+        mean = (weight * np.where(known, value, 0.0)).sum(axis=1) / np.maximum(total, 1e-300)
+        return np.where(2 * known.sum(axis=1) >= np.maximum(close.sum(axis=1), 1), mean, np.nan)
 
 
 def wall_thickness(part: Solid, *, count: int = 12_000, seed: int = 0) -> WallThickness:
@@ -84,6 +114,7 @@ def wall_thickness(part: Solid, *, count: int = 12_000, seed: int = 0) -> WallTh
     return WallThickness(
         points_mm=points,
         thickness_mm=np.where(opposed, 2.0 * radius, np.nan),
+        normals=normals,
         spacing_mm=spacing,
     )
 
