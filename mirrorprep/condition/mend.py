@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from mirrorprep.condition.draft import Draft, MendStep
+from mirrorprep.condition.draft import Draft, MendStep, Place, places
 from mirrorprep.condition.holes import fill_holes
 from mirrorprep.condition.mend_result import MendResult
 from mirrorprep.condition.remake import remake
@@ -17,6 +17,7 @@ from mirrorprep.condition.topology_steps import drop_faulty_faces, drop_islands,
 from mirrorprep.condition.untangle import remove_self_intersections
 from mirrorprep.errors import NotASolidError
 from mirrorprep.geometry.mass_properties import signed_volume_mm3
+from mirrorprep.geometry.topology import edge_table
 from mirrorprep.progress import SILENT, Progress
 from mirrorprep.solid.certify import certify, examine
 from mirrorprep.solid.finding import Finding, Severity
@@ -30,7 +31,9 @@ IntArray = NDArray[np.int64]
 _Step = Callable[[Draft], tuple[Draft, MendStep]]
 
 _WELD_SHARE: Final = 1e-6
-_REMEDY: Final = "Scan again, close the surface by hand, or allow more change."
+_SHARED: Final = 2
+_ROUNDING: Final = 1e-12
+_REMEDY: Final = "Scan again, mend by hand what is told here, or allow more change."
 _DEFAULT: Final = MendSettings()
 
 
@@ -52,8 +55,8 @@ def mend(
     -------
     MendResult
         The mended mesh, its solid if it became one, and an account of every step. Where it became none, a
-        finding of severity ``stop`` says why: ``mend-adds-too-much``, ``mend-drops-too-much`` or
-        ``not-mended``.
+        finding of severity ``stop`` says why: ``mend-adds-too-much``, ``mend-drops-too-much``,
+        ``mend-moves-too-far`` or ``not-mended``.
 
     Raises
     ------
@@ -95,13 +98,15 @@ def mend(
 
 def _chosen(mesh: ScanMesh, steps: MendSettings) -> Iterator[tuple[str, _Step]]:
     tolerance = _WELD_SHARE * mesh.diagonal_mm if steps.weld_mm is None else steps.weld_mm
-    islands = partial(drop_islands, least_share=steps.island_share, least_open_share=steps.open_island_share)
+    shares = {"least_share": steps.island_share, "least_open_share": steps.open_island_share}
+    islands = partial(drop_islands, **shares)
+    parted = partial(split, **shares) if steps.drop_islands else split
     ladder: tuple[tuple[bool, str, _Step], ...] = (
         (steps.weld, "welding", partial(weld, tolerance_mm=tolerance)),
         (steps.drop_faulty_faces, "dropping faulty faces", drop_faulty_faces),
         (steps.drop_islands, "dropping islands", islands),
         (steps.orient, "orienting", orient),
-        (steps.split, "splitting", split),
+        (steps.split, "splitting", parted),
         (
             steps.flatten_spikes,
             "flattening spikes",
@@ -143,7 +148,8 @@ def _result(scan: ScanMesh, draft: Draft, record: tuple[MendStep, ...], steps: M
     in_use = np.flatnonzero(np.bincount(scan.faces.ravel(), minlength=len(scan.vertices)))
     moved = draft.moved_mm[in_use]
     moved = moved[moved > 0.0]
-    refusal = _refusal(steps, added=0.0 if remade else added, dropped=dropped)
+    farthest = float(moved.max(initial=0.0))
+    refusal = _refusal(steps, added=0.0 if remade else added, dropped=dropped, moved_mm=farthest)
     solid, findings = (None, (refusal,)) if refusal else _certified(mesh, _left(record))
     return MendResult(
         mesh=mesh,
@@ -152,7 +158,7 @@ def _result(scan: ScanMesh, draft: Draft, record: tuple[MendStep, ...], steps: M
         steps=record,
         settings=steps,
         moved_share=len(moved) / len(in_use),
-        max_displacement_mm=float(moved.max(initial=0.0)),
+        max_displacement_mm=farthest,
         rms_displacement_mm=float(np.sqrt((moved**2).mean())) if len(moved) else 0.0,
         added_share=added,
         dropped_share=dropped,
@@ -162,30 +168,47 @@ def _result(scan: ScanMesh, draft: Draft, record: tuple[MendStep, ...], steps: M
     )
 
 
-def _refusal(steps: MendSettings, *, added: float, dropped: float) -> Finding | None:
+def _refusal(steps: MendSettings, *, added: float, dropped: float, moved_mm: float) -> Finding | None:
     for code, word, share, limit in (
         ("mend-adds-too-much", "made up", added, steps.most_added_share),
         ("mend-drops-too-much", "dropped", dropped, steps.most_dropped_share),
     ):
         if share > limit:
-            return Finding(
-                code=code,
-                severity=Severity.STOP,
-                message=f"{share:.1%} of the surface would be {word}; {limit:.0%} is allowed.",
-                measured=share,
-                limit=limit,
-                remedy=_REMEDY,
-            )
+            message = f"{share:.1%} of the surface would be {word}; {limit:.0%} is allowed."
+            return _stop(code, message, measured=share, limit=limit)
+    farthest = steps.most_moved_mm
+    if farthest is not None and moved_mm > farthest:
+        message = f"A vertex would move by {moved_mm:.3g} mm; {farthest:g} mm is allowed."
+        return _stop("mend-moves-too-far", message, measured=moved_mm, limit=farthest)
     return None
+
+
+def _stop(
+    code: str,
+    message: str,
+    *,
+    measured: float | None = None,
+    limit: float | None = None,
+    where: tuple[Place, ...] = (),
+) -> Finding:
+    return Finding(
+        code=code,
+        severity=Severity.STOP,
+        message=message,
+        measured=measured,
+        limit=limit,
+        where=where,
+        remedy=_REMEDY,
+    )
 
 
 def _certified(mesh: ScanMesh, left: int | None) -> tuple[Solid | None, tuple[Finding, ...]]:
     try:
         solid = certify(mesh)
     except NotASolidError as error:
-        return None, (
-            Finding(code="not-mended", severity=Severity.STOP, message=error.message, remedy=_REMEDY),
-        )
+        table = edge_table(mesh.faces)
+        rims = mesh.vertices[table.edges[table.uses != _SHARED]].mean(axis=1)
+        return None, (_stop("not-mended", error.message, where=places(rims)),)
     if not left:
         return solid, ()
     return solid, (
@@ -203,4 +226,6 @@ def _certified(mesh: ScanMesh, left: int | None) -> tuple[Solid | None, tuple[Fi
 def _volume_change(scan: ScanMesh, solid: Solid | None) -> float | None:
     if solid is None or not examine(scan).closed:
         return None
-    return solid.volume_mm3 - abs(signed_volume_mm3(scan.vertices, scan.faces))
+    before = abs(signed_volume_mm3(scan.vertices, scan.faces))
+    change = solid.volume_mm3 - before
+    return change if abs(change) > _ROUNDING * before else 0.0

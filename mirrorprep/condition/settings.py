@@ -33,6 +33,8 @@ class MendSettings:
         The result is refused when more than this share of its area was made up (remaking apart).
     most_dropped_share : float
         The result is refused when islands of more than this share of the scan's area were dropped.
+    most_moved_mm : float or None
+        If given, the result is refused when a vertex moved further.
 
     Raises
     ------
@@ -61,14 +63,16 @@ class MendSettings:
     smooth_angle_deg: float = 60.0
     most_added_share: float = 0.5
     most_dropped_share: float = 0.25
+    most_moved_mm: float | None = None
 
     def __post_init__(self) -> None:
         for name in ("island_share", "open_island_share", "most_added_share", "most_dropped_share"):
             _within(name, getattr(self, name), 0.0, 1.0)
         _within("smooth_angle_deg", self.smooth_angle_deg, 0.0, 90.0)
         _within("spike_slenderness", self.spike_slenderness, 1.0, np.inf)
-        if self.weld_mm is not None:
-            _within("weld_mm", self.weld_mm, 0.0, 1e6)
+        for name in ("weld_mm", "most_moved_mm"):
+            if getattr(self, name) is not None:
+                _within(name, getattr(self, name), 0.0, 1e6)
         if self.remake_mm is not None:
             _within("remake_mm", self.remake_mm, 1e-6, 1e6)
 

@@ -145,14 +145,46 @@ def _bodies_to_turn(nest: Nesting) -> BoolArray:
     return np.asarray(turned)
 
 
-def split(draft: Draft) -> tuple[Draft, MendStep]:
-    """Repeat vertices so that no edge has more than two triangles and no vertex more than one fan."""
+def split(draft: Draft, *, least_share: float = 0.0, least_open_share: float = 0.0) -> tuple[Draft, MendStep]:
+    """Repeat vertices so that no edge has more than two triangles and no vertex more than one fan.
+
+    What hung by a corner or a crowded edge alone is a body of its own then; such bodies below the shares of
+    `drop_islands` are dropped.
+    """
     parts = split_fans(draft.vertices, draft.faces)
-    step = MendStep(
-        name="split",
-        changed=len(parts.copy_of) > 0,
-        summary=f"{parts.edges} edges and {len(parts.copy_of)} vertices taken apart.",
-        counts={"edges": parts.edges, "vertices": len(parts.copy_of)},
-    )
+    fins = _fins(draft, least_open_share) if parts.edges else np.zeros(len(draft.faces), dtype=bool)
+    lost = float(draft.areas_mm2()[fins].sum())
+    if lost:
+        draft = draft.keeping(~fins)
+        parts = split_fans(draft.vertices, draft.faces)
+    copies = len(parts.copy_of)
     vertices = np.concatenate([draft.vertices, draft.vertices[parts.copy_of]])
-    return replace(draft, vertices=vertices, faces=parts.faces), step
+    draft = replace(draft, vertices=vertices, faces=parts.faces)
+    details: tuple[str, ...] = ()
+    dropped = int(fins.sum())
+    if copies:
+        before = len(draft.faces)
+        draft, islands = drop_islands(draft, least_share=least_share, least_open_share=least_open_share)
+        lost += islands.counts["dropped_mm2"]
+        dropped += before - len(draft.faces)
+        details = islands.details
+    summary = f"{parts.edges} edges and {copies} vertices taken apart."
+    return draft, MendStep(
+        name="split",
+        changed=copies + dropped > 0,
+        summary=f"{summary[:-1]}, {dropped} triangles that hung loose dropped." if dropped else summary,
+        counts={"edges": parts.edges, "vertices": copies, "dropped": dropped, "dropped_mm2": lost},
+        where=places(vertices[parts.copy_of]),
+        details=details,
+    )
+
+
+def _fins(draft: Draft, least_open_share: float) -> BoolArray:
+    """Return the faces of small sheets that stand on an edge of others, free elsewhere."""
+    table = edge_table(draft.faces)
+    piece = pieces(draft.faces)
+    area = np.bincount(piece, draft.areas_mm2())
+    crowded, free = (
+        np.bincount(piece, mark[table.of_face].any(axis=1)) > 0 for mark in (table.non_manifold, table.open)
+    )
+    return np.asarray((crowded & free & (area < least_open_share * area.max(initial=0.0)))[piece])

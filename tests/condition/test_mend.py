@@ -139,6 +139,30 @@ def test_more_change_than_allowed_is_refused_with_what_was_found():
     assert mend(half, steps=MendSettings(most_added_share=0.6)).solid is not None
 
 
+def test_moving_further_than_allowed_is_refused():
+    mesh = ball()
+    points = np.array(mesh.vertices)
+    points[99] *= 1.2
+    spiky = mesh.with_geometry(points)
+    result = mend(spiky, steps=MendSettings(most_moved_mm=5.0))
+    assert result.solid is None
+    (finding,) = result.findings
+    assert (finding.code, finding.severity, finding.limit) == ("mend-moves-too-far", Severity.STOP, 5.0)
+    assert finding.measured == result.max_displacement_mm == pytest.approx(10.0, abs=0.1)
+    assert mend(spiky, steps=MendSettings(most_moved_mm=11.0)).solid is not None
+
+
+def test_what_stays_open_is_told_with_its_places():
+    mesh = ball(60)
+    lost = mesh.with_geometry(mesh.vertices, mesh.faces[1:])
+    (finding,) = mend(lost, steps=MendSettings(fill_holes=False)).findings
+    assert finding.code == "not-mended"
+    corners = mesh.vertices[mesh.faces[0]]
+    np.testing.assert_allclose(
+        sorted(finding.where), sorted(map(tuple, (corners + np.roll(corners, 1, axis=0)) / 2.0))
+    )
+
+
 def test_dropping_more_than_allowed_is_refused():
     one, two = ball(60), sphere(20.0, segments=60, center_mm=[100, 0, 0]).mesh
     faces = np.concatenate([one.faces, two.faces + len(one.vertices)])

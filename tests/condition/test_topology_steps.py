@@ -125,6 +125,24 @@ def test_splitting_makes_touching_bodies_solid():
     assert (step.counts["edges"], step.counts["vertices"]) == (1, 2)
 
 
+@pytest.mark.parametrize("turn", [1, -1])
+def test_fins_and_crumbs_that_hang_on_the_surface_go_with_the_split(turn):
+    mesh = ball()
+    a, b, c = mesh.faces[100]
+    count = len(mesh.vertices)
+    out = 1.2 * mesh.vertices[[a, b, c]]
+    points = np.concatenate([mesh.vertices, out])
+    fin, crumb = [a, b, count][::turn], [c, count + 1, count + 2]
+    draft = Draft.of(ScanMesh(vertices=points, faces=np.concatenate([mesh.faces, [fin, crumb]])))
+    clean, step = split(draft, least_share=0.01, least_open_share=0.02)
+    np.testing.assert_array_equal(clean.faces, mesh.faces)
+    assert (step.changed, step.counts["dropped"]) == (True, 2)
+    assert step.counts["dropped_mm2"] == pytest.approx(draft.areas_mm2()[-2:].sum())
+    kept, step = split(draft)
+    assert len(kept.faces) == len(mesh.faces) + 2
+    assert step.counts["dropped"] == 0
+
+
 @pytest.mark.parametrize("step", [drop_faulty_faces, orient, split])
 def test_a_sound_body_passes_unchanged(step):
     mesh = ball()
