@@ -32,9 +32,20 @@ def run_demo(
         As from `run_job`.
     """
     place = output_folder(folder)
+    file = lay_demo(place, detail=detail, overwrite=overwrite, progress=progress)
+    return run_job(file, overwrite=overwrite, progress=progress.part(0.15, 1.0))
+
+
+def lay_demo(
+    folder: Path, *, detail: str = "full", overwrite: bool = False, progress: Progress = SILENT
+) -> Path:
+    """Write the demo scan and its job file into a folder that exists; return the job file.
+
+    Parameters and errors as `run_demo`.
+    """
     progress.step("making the demo scan", 0.0)
     head = demo_shapes.phantom_head(detail=detail)
-    write_ply(head.scan, place / "head.ply", overwrite=overwrite)
+    write_ply(head.scan, folder / "head.ply", overwrite=overwrite)
     job = job_from(
         {
             "job": {
@@ -49,5 +60,4 @@ def run_demo(
             "seating": {"seat": True},
         }
     )
-    write_text(place / "job.toml", template(job), overwrite=overwrite)
-    return run_job(place / "job.toml", overwrite=overwrite, progress=progress.part(0.15, 1.0))
+    return write_text(folder / "job.toml", template(job), overwrite=overwrite)

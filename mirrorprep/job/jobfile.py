@@ -193,15 +193,34 @@ def template(job: Job | None = None) -> str:
 def _assignment(name: str, value: object) -> str:
     if value is None:
         return f"# {name} ="
-    return f"{name} = {_toml(value)}"
+    return f"{name} = {toml_value(value)}"
 
 
-def _toml(value: object) -> str:
+def toml_value(value: object) -> str:
+    """Return a plain value as a job file writes it.
+
+    Raises
+    ------
+    JobFileError
+        If a job file cannot hold it.
+
+    Examples
+    --------
+    >>> toml_value(["a", 1.5, True])
+    '["a", 1.5, true]'
+    """
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        escaped = value.replace("\\", "\\\\").replace('"', '\\"')
-        return f'"{escaped}"'
-    if isinstance(value, tuple):
-        return f"[{', '.join(_toml(item) for item in value)}]"
-    return repr(value)
+        return '"' + "".join(_escaped(letter) for letter in value) + '"'
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(toml_value(item) for item in value)}]"
+    if isinstance(value, int | float):
+        return repr(value)
+    raise JobFileError(f"{value!r} is no value of a job file.", remedy="Give a text, number, flag or list.")
+
+
+def _escaped(letter: str) -> str:
+    if letter in '"\\':
+        return f"\\{letter}"
+    return letter if letter >= " " and letter != "\x7f" else f"\\u{ord(letter):04x}"

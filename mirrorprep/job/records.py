@@ -4,11 +4,11 @@ import hashlib
 import io
 import json
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ from mirrorprep.solid.mesh import Origin, ScanMesh
 from mirrorprep.solid.solid import Solid
 
 Shape = ScanMesh | Solid
+Taken = TypeVar("Taken")
 _RECORD: Final = "record"
 _ARRAY: Final = "array."
 
@@ -123,14 +124,11 @@ class Glance:
         Its name, figures and findings.
     triangles : dict of str to int
         Triangles of each shape.
-    arrays : tuple of str
-        Names of the maps.
     """
 
     key: str
     record: StageRecord
     triangles: dict[str, int]
-    arrays: tuple[str, ...]
 
 
 def glance(file: Path) -> Glance | None:
@@ -138,20 +136,26 @@ def glance(file: Path) -> Glance | None:
     try:
         with open(file, "rb") as stream, np.load(stream, allow_pickle=False) as arrays:
             data = json.loads(arrays[_RECORD].tobytes())
-            names = tuple(name[len(_ARRAY) :] for name in arrays if name.startswith(_ARRAY))
-        return Glance(key=data["key"], record=_told(data), triangles=data["triangles"], arrays=names)
+        return Glance(key=data["key"], record=_told(data), triangles=data["triangles"])
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
         return None
 
 
-def look_up(file: Path, key: str, shape: str) -> tuple[ScanMesh, dict[str, NDArray[np.float64]]] | None:
-    """Return one shape of a kept record as a plain mesh, and the record's maps; None under another key."""
+def kept_shape(file: Path, key: str, name: str) -> ScanMesh | None:
+    """Return one shape of a kept record as a plain mesh; None when it is not there under this key."""
+    return _read(file, key, lambda arrays: _mesh(arrays, name))
+
+
+def kept_maps(file: Path, key: str) -> dict[str, NDArray[np.float64]] | None:
+    """Return the maps of a kept record without its shapes; None when it is not there under this key."""
+    return _read(file, key, _maps)
+
+
+def _read(file: Path, key: str, take: Callable[[Mapping[str, np.ndarray]], Taken]) -> Taken | None:
+    """Return what `take` finds in a kept record; whatever is unreadable counts as absent."""
     try:
         with open(file, "rb") as stream, np.load(stream, allow_pickle=False) as arrays:
-            if json.loads(arrays[_RECORD].tobytes())["key"] != key:
-                return None
-            maps = {name[len(_ARRAY) :]: arrays[name] for name in arrays if name.startswith(_ARRAY)}
-            return _mesh(arrays, shape), maps
+            return take(arrays) if json.loads(arrays[_RECORD].tobytes())["key"] == key else None
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile, MirrorPrepError):
         return None
 
@@ -177,16 +181,17 @@ def keep(record: StageRecord, file: Path, key: str) -> None:
 
 def recall(file: Path, key: str) -> StageRecord | None:
     """Return the record kept under the same key, or None; whatever is unreadable counts as absent."""
-    try:
-        with open(file, "rb") as stream, np.load(stream, allow_pickle=False) as arrays:
-            data = json.loads(arrays[_RECORD].tobytes())
-            if data["key"] != key:
-                return None
-            shapes = {name: _shape(arrays, name, kind) for name, kind in data["kinds"].items()}
-            maps = {name[len(_ARRAY) :]: arrays[name] for name in arrays if name.startswith(_ARRAY)}
-    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile, MirrorPrepError):
-        return None
-    return replace(_told(data), shapes=shapes, arrays=maps)
+    return _read(file, key, _whole)
+
+
+def _whole(arrays: Mapping[str, np.ndarray]) -> StageRecord:
+    data = json.loads(arrays[_RECORD].tobytes())
+    shapes = {name: _shape(arrays, name, kind) for name, kind in data["kinds"].items()}
+    return replace(_told(data), shapes=shapes, arrays=_maps(arrays))
+
+
+def _maps(arrays: Mapping[str, np.ndarray]) -> dict[str, NDArray[np.float64]]:
+    return {name[len(_ARRAY) :]: arrays[name] for name in arrays if name.startswith(_ARRAY)}
 
 
 def _told(data: dict[str, Any]) -> StageRecord:
