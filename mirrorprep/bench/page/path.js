@@ -1,0 +1,50 @@
+/** The path of the job: ten steps, each with its state, each open at any time. */
+
+import { byId, button, el, refill, sign } from './dom.js';
+
+const WORDS = {
+  empty: 'waits', ready: 'ready to run', done: 'done', stale: 'changed since it ran',
+  stopped: 'stopped by a finding', 'left out': 'left out', running: 'running',
+};
+const SIGNS = { ready: 'ready', done: 'done', stale: 'stale', stopped: 'stop', 'left out': 'stale', running: 'ready' };
+
+export const stateWords = (state) => WORDS[state] ?? state;
+
+export function fillPath(bench) {
+  const { state } = bench.store;
+  const print = JSON.stringify([bench.current, state.running?.step, state.steps.map((step) => [step.state, worst(step)])]);
+  const node = byId('path');
+  if (node.dataset.print === print) return;
+  node.dataset.print = print;
+  const open = state.steps.some((step) => ['ready', 'empty', 'stale'].includes(step.state));
+  refill(node, [
+    el('ol', {}, state.steps.map((step, i) => pathItem(bench, step, i + 1))),
+    open && !state.running && !state.problem
+      ? button('Run all that is left', () => bench.run('handover'), { id: 'run-all', class: 'quiet' })
+      : null,
+  ]);
+}
+
+function pathItem(bench, step, count) {
+  const state = bench.store.state.running?.step === step.name ? 'running' : step.state;
+  const here = bench.current === step.name;
+  const flag = worst(step);
+  return el(
+    'li',
+    { class: `${state.replace(' ', '-')}${here ? ' here' : ''}` },
+    el(
+      'button',
+      { type: 'button', id: `path-${step.name}`, 'aria-current': here ? 'step' : null, on: { click: () => bench.go(step.name) } },
+      el('span', { class: 'count', text: String(count) }),
+      el('span', { class: 'name', text: step.title }),
+      el('span', { class: 'state' }, sign(SIGNS[state] ?? 'empty'), stateWords(state)),
+      flag ? el('span', { class: `flag ${flag}`, title: `has a ${flag}` }, sign(flag), el('span', { class: 'only-read', text: ` has a ${flag}` })) : null,
+    ),
+  );
+}
+
+/** The gravest thing a step found, when it is more than a note. */
+function worst(step) {
+  const found = (step.findings ?? []).filter((finding) => !finding.waived).map((finding) => finding.severity);
+  return ['stop', 'caution'].find((severity) => found.includes(severity));
+}
