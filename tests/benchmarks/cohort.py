@@ -2,15 +2,24 @@
 
 Run from the checkout::
 
-    python tests/benchmarks/cohort.py --scans 200 --triangles 50000
+    python tests/benchmarks/cohort.py --scans 200                  # plane, mirror, measure
+    python tests/benchmarks/cohort.py --scans 24 --mould           # as far as the verified mould and its pour
+    python tests/benchmarks/cohort.py --scans 200 --cluster        # on a dask cluster, one worker killed
 
-Each scan is a carved animal, slightly deformed by its own seed. The baseline of the ratios is the same batch
-with one worker in the same run; the overhead is the clock time of a worker less the time of its scans.
+Each scan is a carved animal, slightly deformed by its own seed. A worker keeps to one core. The baseline of
+the ratios is the same batch with one worker in the same run; the overhead is the clock time of a worker less
+the time of its scans. With ``--cluster`` the same batch runs on two dask workers on loopback, one of which is
+killed once a quarter of the scans is done; its files must equal those of the batch on this machine.
 """
 
 import argparse
+import hashlib
+import subprocess
+import sys
 import tempfile
+import threading
 import time
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -18,8 +27,8 @@ import numpy as np
 import demo_shapes
 from mirrorprep.geometry.normals import vertex_normals
 from mirrorprep.handover.files import write_stl
-from mirrorprep.job.batch import run_batch
-from mirrorprep.job.ledger import Entry
+from mirrorprep.job.batch import Cluster, run_batch
+from mirrorprep.job.ledger import LEDGER_FILE, Entry, Ledger
 
 TEMPLATE = """
 [job]
@@ -31,6 +40,8 @@ units = "mm"
 accuracy_mm = 0.1
 [waive]
 codes = ["mirror-plane-ambiguous"]
+[mould]
+build = {mould}
 [output]
 pictures = {pictures}
 """
@@ -53,11 +64,63 @@ def make_scans(folder: Path, count: int, triangles: int) -> None:
     print(f"{count} scans of {len(mesh.faces):,} triangles")
 
 
-def timed(scans: Path, template: Path, out: Path, workers: int) -> tuple[float, list[Entry]]:
+def timed(scans: Path, template: Path, out: Path, **how) -> tuple[float, list[Entry]]:
     """Return the clock time of a batch and its rows."""
     began = time.perf_counter()
-    entries = run_batch(scans, template, out, workers=workers)
+    entries = run_batch(scans, template, out, **how)
     return time.perf_counter() - began, entries
+
+
+def results(folder: Path) -> dict[str, str]:
+    """Return the digest of every file handed over."""
+    found = sorted(path for path in folder.glob("C-*/*") if path.is_file())
+    return {str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest() for path in found}
+
+
+@contextmanager
+def dask_cluster():
+    """Start a scheduler and two worker processes on loopback; give its address and the workers."""
+    words = [sys.executable, "-m", "distributed.cli.dask_scheduler", "--host", "127.0.0.1", "--port", "0"]
+    scheduler = subprocess.Popen(
+        [*words, "--no-dashboard"], stderr=subprocess.PIPE, stdout=subprocess.DEVNULL, text=True
+    )
+    address = next(line.split()[-1] for line in scheduler.stderr if "tcp://" in line)
+    words = ["-m", "distributed.cli.dask_worker", address, "--nthreads", "1", "--no-nanny", "--no-dashboard"]
+    workers = [
+        subprocess.Popen([sys.executable, *words], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        for _ in range(2)
+    ]
+    try:
+        yield address, workers
+    finally:
+        for process in (*workers, scheduler):
+            process.kill()
+            process.wait()
+
+
+def kill_after(worker: subprocess.Popen, ledger: Path, done: int) -> None:
+    """Kill a worker once that many scans are done."""
+    while not ledger.exists() or sum(e.state == "done" for e in Ledger(ledger).entries()) < done:
+        time.sleep(0.5)
+    worker.kill()
+
+
+def on_cluster(scans: Path, template: Path, place: Path, calm: Path) -> None:
+    """Run the batch on a cluster that loses a worker, and compare."""
+    out = place / "cluster"
+    count = len(list(scans.iterdir()))
+    with dask_cluster() as (address, workers):
+        threading.Thread(
+            target=kill_after, args=(workers[0], out / LEDGER_FILE, count // 4), daemon=True
+        ).start()
+        clock_s, entries = timed(scans, template, out, cluster=Cluster(address=address))
+        lost = workers[0].poll() is not None
+    same = results(out) == results(calm)
+    print(
+        f"dask, two workers, {'one killed' if lost else 'NONE KILLED'} after {count // 4}: {clock_s:.1f} s, "
+        f"{sum(entry.state == 'done' for entry in entries)} of {count} done, "
+        f"{'same bytes' if same else 'OTHER BYTES'}"
+    )
 
 
 def report(workers: int, clock_s: float, entries: list[Entry]) -> None:
@@ -74,22 +137,29 @@ def report(workers: int, clock_s: float, entries: list[Entry]) -> None:
 
 def main() -> None:
     """Print the table."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--scans", type=int, default=200)
     parser.add_argument("--triangles", type=int, default=50_000)
-    parser.add_argument("--pictures", action="store_true")
+    parser.add_argument("--mould", action="store_true", help="build, prove and pour a mould for each scan")
+    parser.add_argument("--pictures", action="store_true", help="draw the traveller's pictures")
+    parser.add_argument("--cluster", action="store_true", help="on a dask cluster that loses a worker")
     chosen = parser.parse_args()
-    with tempfile.TemporaryDirectory() as place:
-        scans = Path(place) / "scans"
+    with tempfile.TemporaryDirectory() as name:
+        place = Path(name)
+        scans, template = place / "scans", place / "template.toml"
         scans.mkdir()
         make_scans(scans, chosen.scans, chosen.triangles)
-        template = Path(place) / "template.toml"
-        template.write_text(TEMPLATE.format(pictures=str(chosen.pictures).lower()), encoding="utf-8")
+        switches = {name: str(getattr(chosen, name)).lower() for name in ("mould", "pictures")}
+        template.write_text(TEMPLATE.format(**switches), encoding="utf-8")
         clocks = {}
-        for workers in (1, 2):
-            clocks[workers], entries = timed(scans, template, Path(place) / f"out{workers}", workers)
+        for workers in (2,) if chosen.cluster else (1, 2):
+            clocks[workers], entries = timed(scans, template, place / f"out{workers}", workers=workers)
             report(workers, clocks[workers], entries)
+        if chosen.cluster:
+            on_cluster(scans, template, place, place / "out2")
+            return
         print(f"speed-up of two workers over one: {clocks[1] / clocks[2]:.2f}")
+        print(f"same bytes: {results(place / 'out1') == results(place / 'out2')}")
         each = clocks[2] / chosen.scans
         print(f"100 000 scans on two such cores: {100_000 * each / 86_400:.1f} days")
 
