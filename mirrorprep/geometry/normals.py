@@ -43,7 +43,7 @@ def vertex_normals(vertices: FloatArray, faces: IntArray) -> FloatArray:
         np.bincount(corners, weights=np.repeat(cross[:, axis], 3), minlength=len(vertices))
         for axis in range(3)
     ]
-    return unit(np.stack(columns, axis=1))
+    return unit(np.stack(columns, axis=1).astype(np.float64))
 
 
 def fitted_normals(neighbours: FloatArray, toward: FloatArray) -> FloatArray:

@@ -4,10 +4,23 @@ import base64
 import io
 from typing import Final
 
+import numpy as np
+from numpy.typing import NDArray
+
 from mirrorprep.handover.palette import PAPER
 
+_PNG_LEVEL: Final = 1
 _WEBP_QUALITY: Final = 82
 _JPEG_QUALITY: Final = 88
+
+
+def png_file(pixels: NDArray[np.uint8]) -> bytes:
+    """Return (h, w, 3) pixels as a PNG file, packed quickly: pages carry lighter copies."""
+    from PIL import Image
+
+    stream = io.BytesIO()
+    Image.fromarray(np.ascontiguousarray(pixels)).save(stream, "PNG", compress_level=_PNG_LEVEL)
+    return stream.getvalue()
 
 
 def webp_data_uri(png: bytes) -> tuple[str, int, int]:

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from mirrorprep.handover.display import open_window
 from mirrorprep.handover.palette import PAPER, rgb
-from mirrorprep.handover.shading import corner_normals
+from mirrorprep.handover.shading import Shading, lit, shading
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -24,6 +24,9 @@ MARGIN: Final = 0.06
 """Free share of a picture on each side."""
 
 _NUMBER_STEP: Final = 8  # so that a rounded colour is still the same number
+_IDENTITIES: Final = np.rint(np.arange(256) / _NUMBER_STEP).astype(np.int16) - np.int16(1)
+_FACES_OF_A_SHEET: Final = 2  # one flat sheet is seen through without sorting
+_SHARES: Final = (1 - np.arange(256) / 255).astype(np.float32)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -94,11 +97,11 @@ class Shot:
     ----------
     image : (h, w, 3) uint8
         Lit and coloured.
-    depth_mm : (h, w) float64
+    depth_mm : (h, w) float32
         Distance behind the nearest plane of the frame; infinite on the background.
-    identity : (h, w) int64
+    identity : (h, w) int16
         Number of the body seen, counted from 0; −1 on the background.
-    share : (h, w) float64
+    share : (h, w) float32
         Place on the range of a signed map; 1 where there is none.
     mm_per_px : float
         Size of a pixel.
@@ -111,9 +114,9 @@ class Shot:
     """
 
     image: Pixels
-    depth_mm: FloatArray
-    identity: IntArray
-    share: FloatArray
+    depth_mm: NDArray[np.float32]
+    identity: NDArray[np.int16]
+    share: NDArray[np.float32]
     mm_per_px: float
     view: View
     center_mm: FloatArray
@@ -177,17 +180,12 @@ def draw(
     near = float(high[2] - middle[2]) + 1.0
     far = float(middle[2] - low[2]) + 1.0
     camera = _Camera(center=middle @ axes, axes=axes, scale=scale, near=near, far=far)
-    _window()  # loads the graphics, without which VTK makes actors that draw nothing
-    actors = [_actor(body, camera) for body in bodies]
-    peeled = any(body.opacity < 1 for body in bodies)
-    image, depth = _render(actors, camera, size_px, background=PAPER, peeled=peeled)
-    _show_numbers(actors, bodies)
-    numbers, _ = _render(actors, camera, size_px, background="#000000", peeled=False)
+    image, depth, numbers = _photographed(bodies, camera, size_px)
     return Shot(
         image=image,
-        depth_mm=np.where(depth < 1.0, depth * (near + far), np.inf),
-        identity=np.rint(numbers[:, :, 0] / _NUMBER_STEP).astype(np.int64) - 1,
-        share=1 - numbers[:, :, 1] / 255,
+        depth_mm=np.where(depth < 1.0, depth * np.float32(near + far), np.float32(np.inf)),
+        identity=_IDENTITIES[numbers[0]],
+        share=_SHARES[numbers[1]],
         mm_per_px=scale,
         view=view,
         center_mm=camera.center,
@@ -218,123 +216,144 @@ def _window() -> Any:  # noqa: ANN401 - VTK has no types
     return open_window()
 
 
-def _render(
-    actors: Sequence[Any], camera: _Camera, size_px: tuple[int, int], *, background: str, peeled: bool
-) -> tuple[Pixels, FloatArray]:
-    """Return the colours and the depths, from 0 to 1, of all actors."""
-    from vtkmodules.util.numpy_support import vtk_to_numpy
-    from vtkmodules.vtkCommonCore import vtkFloatArray, vtkUnsignedCharArray
+def _photographed(
+    bodies: Sequence[Body], camera: _Camera, size_px: tuple[int, int]
+) -> tuple[Pixels, NDArray[np.float32], Pixels]:
+    """Return the picture, the depths from 0 to 1, and two layers of numbers: of the body, of the share."""
     from vtkmodules.vtkRenderingCore import vtkRenderer
 
-    window = _window()
+    window = _window()  # loads the graphics, without which VTK makes actors that draw nothing
+    made = [_actor(body, camera) for body in bodies]
     renderer = vtkRenderer()
-    renderer.SetBackground(*rgb(background))
-    for actor in actors:
+    for actor, _ in made:
         renderer.AddActor(actor)
-    if peeled:
-        renderer.SetUseDepthPeeling(1)
-        renderer.SetMaximumNumberOfPeels(8)
-        renderer.SetOcclusionRatio(0.0)
-    _add_lights(renderer)
     _aim(renderer, camera, size_px)
     window.SetSize(*size_px)
     window.AddRenderer(renderer)
     try:
-        window.Render()
-        width, height = size_px
-        pixels, depths = vtkUnsignedCharArray(), vtkFloatArray()
-        window.GetPixelData(0, 0, width - 1, height - 1, 0, pixels, 0)
-        window.GetZbufferData(0, 0, width - 1, height - 1, depths)
-        image = vtk_to_numpy(pixels).reshape(height, width, 3)[::-1].copy()
-        depth = vtk_to_numpy(depths).reshape(height, width)[::-1].astype(np.float64)
+        renderer.SetBackground(*rgb(PAPER))
+        if sum(len(body.faces) for body in bodies if body.opacity < 1) > _FACES_OF_A_SHEET:
+            _let_see_through(renderer)
+        image = _rendered(window, size_px)
+        depth = _depths(window, size_px)
+        lone = _lone_number(bodies)
+        if lone is not None:
+            return image, depth, np.where(depth < 1.0, np.array([lone, 0], dtype=np.uint8)[:, None, None], 0)
+        renderer.SetBackground(0.0, 0.0, 0.0)
+        for number, ((actor, shaded), body) in enumerate(zip(made, bodies, strict=True)):
+            _show_number(actor, shaded, body, number)
+        renderer.SetUseDepthPeeling(0)
+        numbers = _rendered(window, size_px)
     finally:
         window.RemoveRenderer(renderer)
         renderer.ReleaseGraphicsResources(window)
-    return image, depth
+    return image, depth, np.moveaxis(numbers[:, :, :2], 2, 0)
 
 
-def _actor(body: Body, camera: _Camera) -> Any:  # noqa: ANN401
+def _lone_number(bodies: Sequence[Body]) -> int | None:
+    """Return the number of the only opaque body, when its depth tells all; it has no map."""
+    opaque = [number for number, body in enumerate(bodies) if body.opacity >= 1]
+    if len(opaque) != 1 or bodies[opaque[0]].shares is not None:
+        return None
+    return (opaque[0] + 1) * _NUMBER_STEP
+
+
+def _let_see_through(renderer: Any) -> None:  # noqa: ANN401
+    renderer.SetUseDepthPeeling(1)
+    renderer.SetMaximumNumberOfPeels(8)
+    renderer.SetOcclusionRatio(0.0)
+
+
+def _rendered(window: Any, size_px: tuple[int, int]) -> Pixels:  # noqa: ANN401
+    from vtkmodules.util.numpy_support import vtk_to_numpy
+    from vtkmodules.vtkCommonCore import vtkUnsignedCharArray
+
+    window.Render()
+    (width, height), pixels = size_px, vtkUnsignedCharArray()
+    window.GetPixelData(0, 0, width - 1, height - 1, 0, pixels, 0)
+    return np.asarray(vtk_to_numpy(pixels).reshape(height, width, 3)[::-1].copy())
+
+
+def _depths(window: Any, size_px: tuple[int, int]) -> NDArray[np.float32]:  # noqa: ANN401
+    from vtkmodules.util.numpy_support import vtk_to_numpy
+    from vtkmodules.vtkCommonCore import vtkFloatArray
+
+    (width, height), depths = size_px, vtkFloatArray()
+    window.GetZbufferData(0, 0, width - 1, height - 1, depths)
+    return np.asarray(vtk_to_numpy(depths).reshape(height, width)[::-1].copy())
+
+
+def _actor(body: Body, camera: _Camera) -> tuple[Any, Shading]:
+    """Return a body with its light in the colours of its vertices, and the shading they come from."""
     from vtkmodules.vtkRenderingCore import vtkActor, vtkPolyDataMapper
 
+    shaded = _shading(_Surface(body.vertices, body.faces))
+    colors = rgb(body.color)
+    if body.colors is not None and len(body.colors) == len(body.vertices):
+        colors = body.colors[shaded.source] / 255
+    elif body.colors is not None:
+        shaded, colors = shaded.per_corner(), np.repeat(body.colors, 3, axis=0) / 255
     mapper = vtkPolyDataMapper()
-    mapper.SetInputData(_poly_data(body, camera.center))
-    mapper.SetScalarVisibility(body.colors is not None)
+    mapper.SetInputData(_poly_data(body, shaded, camera.center))
     actor = vtkActor()
     actor.SetMapper(mapper)
     surface = actor.GetProperty()
-    surface.SetColor(*rgb(body.color))
+    surface.LightingOff()
     surface.SetOpacity(body.opacity)
-    surface.SetAmbient(0.30)
-    surface.SetDiffuse(0.85)
-    surface.SetSpecular(0.06)
-    surface.SetSpecularPower(18)
-    return actor
+    _paint(actor, lit(shaded, colors, camera.axes))
+    return actor, shaded
 
 
-def _show_numbers(actors: Sequence[Any], bodies: Sequence[Body]) -> None:
-    """Colour each opaque body with its number in red and its place on a map in green, without light."""
+def _paint(actor: Any, colors: Pixels) -> None:  # noqa: ANN401
     from vtkmodules.util.numpy_support import numpy_to_vtk
 
-    for number, (actor, body) in enumerate(zip(actors, bodies, strict=True)):
-        mapper, surface = actor.GetMapper(), actor.GetProperty()
-        red = (number + 1) * _NUMBER_STEP
-        if body.shares is None:
-            mapper.ScalarVisibilityOff()
-            surface.SetColor(red / 255, 0.0, 0.0)
-        else:
-            codes = np.zeros((body.faces.size, 3), dtype=np.uint8)
-            codes[:, 0] = red
-            codes[:, 1] = np.rint(255 * (1 - np.clip(body.shares[body.faces.ravel()], 0, 1)))
-            mapper.ScalarVisibilityOn()
-            mapper.GetInput().GetPointData().SetScalars(numpy_to_vtk(codes, deep=True))
-        surface.LightingOff()
-        surface.SetAmbient(1.0)
-        surface.SetDiffuse(0.0)
-        actor.SetVisibility(body.opacity >= 1)
+    actor.GetMapper().GetInput().GetPointData().SetScalars(numpy_to_vtk(colors, deep=True))
+
+
+def _show_number(actor: Any, shaded: Shading, body: Body, number: int) -> None:  # noqa: ANN401
+    """Colour an opaque body with its number in red and its place on a map in green; hide the others."""
+    codes = np.zeros((len(shaded.source), 3), dtype=np.uint8)
+    codes[:, 0] = (number + 1) * _NUMBER_STEP
+    if body.shares is not None:
+        codes[:, 1] = np.rint(255 * (1 - np.clip(body.shares[shaded.source], 0, 1)))
+    _paint(actor, codes)
+    actor.SetVisibility(body.opacity >= 1)
+
+
+class _Surface:
+    """Vertices and faces, the same as others when they are the same arrays."""
+
+    __slots__ = ("faces", "vertices")
+
+    def __init__(self, vertices: FloatArray, faces: IntArray) -> None:
+        self.vertices, self.faces = vertices, faces
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Surface) and other.vertices is self.vertices and other.faces is self.faces
+
+    def __hash__(self) -> int:
+        return hash((id(self.vertices), id(self.faces)))
 
 
 @lru_cache(maxsize=4)
-def _normals(body: Body) -> NDArray[np.float32]:
-    """Return the normals of a body's corners; the panels of one picture often show the same bodies."""
-    return corner_normals(body.vertices, body.faces, crease_deg=SMOOTH_BELOW_DEG).astype(np.float32)
+def _shading(surface: _Surface) -> Shading:
+    """Return the normals of a surface; the panels of one picture, and others, often show the same."""
+    return shading(surface.vertices, surface.faces, crease_deg=SMOOTH_BELOW_DEG)
 
 
-def _poly_data(body: Body, center_mm: FloatArray) -> Any:  # noqa: ANN401
-    """Return the faces with corners of their own, so that normals can break at creases.
-
-    Positions count from the middle of the picture: the graphics work with 32-bit numbers.
-    """
+def _poly_data(body: Body, shaded: Shading, center_mm: FloatArray) -> Any:  # noqa: ANN401
+    """Return the triangles; positions count from the middle of the picture: graphics use 32-bit numbers."""
     from vtkmodules.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
     from vtkmodules.vtkCommonCore import vtkPoints
     from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkPolyData
 
-    corners, normals = body.faces.ravel(), _normals(body)
     data, points, cells = vtkPolyData(), vtkPoints(), vtkCellArray()
-    positions = (body.vertices[corners] - center_mm).astype(np.float32)
+    positions = (body.vertices - center_mm).astype(np.float32)[shaded.source]
     points.SetData(numpy_to_vtk(positions, deep=True))
-    cells.SetData(3, numpy_to_vtkIdTypeArray(np.arange(len(corners), dtype=np.int64), deep=True))
+    cells.SetData(3, numpy_to_vtkIdTypeArray(shaded.faces.ravel(), deep=True))
     data.SetPoints(points)
     data.SetPolys(cells)
-    data.GetPointData().SetNormals(numpy_to_vtk(normals, deep=True))
-    if body.colors is not None:
-        per_vertex = len(body.colors) == len(body.vertices)
-        colors = body.colors[corners] if per_vertex else np.repeat(body.colors, 3, axis=0)
-        data.GetPointData().SetScalars(numpy_to_vtk(np.ascontiguousarray(colors), deep=True))
     return data
-
-
-def _add_lights(renderer: Any) -> None:  # noqa: ANN401
-    """Key light from the upper left, a fill from the right and a little from the eye."""
-    from vtkmodules.vtkRenderingCore import vtkLight
-
-    renderer.AutomaticLightCreationOff()
-    for place, strength in (((-0.7, 0.9, 1.0), 0.62), ((1.0, 0.15, 0.6), 0.22), ((0.0, -0.2, 1.0), 0.30)):
-        light = vtkLight()
-        light.SetLightTypeToCameraLight()
-        light.SetPosition(*place)
-        light.SetFocalPoint(0, 0, 0)
-        light.SetIntensity(strength)
-        renderer.AddLight(light)
 
 
 def _aim(renderer: Any, camera: _Camera, size_px: tuple[int, int]) -> None:  # noqa: ANN401

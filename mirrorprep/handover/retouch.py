@@ -17,6 +17,9 @@ OVERSAMPLING: Final = 2
 CONTOURS: Final = 8
 """Bands of a signed map; lines part those below zero."""
 
+_SURROUNDINGS: Final = ((1 / 150, 2), (1 / 45, 4))
+"""Radii as shares of the picture's longer side, and the step of pixels that is fine enough for each."""
+
 _HATCH_SPACING_PX: Final = 11.0
 _HATCH_WIDTH_PX: Final = 1.7
 
@@ -45,11 +48,14 @@ def retouched(shot: Shot, *, hollows: float = 0.45) -> NDArray[np.uint8]:
     of technical drawing (ISO 128-3): thin, parallel, another angle for each part. Contour lines follow
     a signed map where it is below zero, at every eighth of its range.
     """
-    inner = np.maximum(0.55 * _section_lines(shot), 0.4 * _contours_below_zero(shot))
-    cover = np.maximum(inner, 0.9 * _outlines(shot))
+    cover = 0.9 * _outlines(shot)
+    if any(body.hatch_deg is not None for body in shot.bodies):
+        cover = np.maximum(cover, 0.55 * _section_lines(shot))
+    if any(body.shares is not None for body in shot.bodies):
+        cover = np.maximum(cover, 0.4 * _contours_below_zero(shot))
     cover = _averaged(cover[:, :, None])
     light = 1 - hollows * _depth_below_surroundings(shot)[:, :, None]
-    picture = _averaged(shot.image) * light * (1 - cover) + 255 * rgb(INK) * cover
+    picture = _averaged(shot.image) * light * (1 - cover) + (255 * rgb(INK)).astype(np.float32) * cover
     return np.round(picture).astype(np.uint8)
 
 
@@ -70,25 +76,27 @@ def _depth_below_surroundings(shot: Shot) -> FloatArray:
     depth = shot.depth_mm[: height * OVERSAMPLING : OVERSAMPLING, : width * OVERSAMPLING : OVERSAMPLING]
     depth = depth / (shot.mm_per_px * OVERSAMPLING)
     solid = np.isfinite(depth)
-    total = np.zeros(depth.shape)
+    total = np.zeros(depth.shape, dtype=np.float32)
     if solid.any():
-        for radius_px in (max(depth.shape) / 150, max(depth.shape) / 45):
-            below_px = np.where(solid, depth, 0.0) - _expected(depth, solid, radius_px)
-            total += np.where(solid, np.clip(below_px / (1.2 * radius_px) - 0.04, 0, 1), 0.0)
+        z = np.where(solid, depth, 0)
+        for share, every in _SURROUNDINGS:
+            radius_px = max(depth.shape) * share
+            coarse = _expected(z[::every, ::every], solid[::every, ::every], radius_px / every, scale=every)
+            below_px = z - _between(coarse, depth.shape, every)
+            total += np.where(solid, np.clip(below_px / (1.2 * radius_px) - 0.04, 0, 1), 0)
     return np.clip(total / 1.7, 0, 1)
 
 
-def _expected(depth: FloatArray, solid: NDArray[np.bool_], radius_px: float) -> FloatArray:
+def _expected(z: FloatArray, solid: NDArray[np.bool_], radius: float, *, scale: int) -> FloatArray:
     """Return the depth that the surroundings lead one to expect: the plane fitted to them, at the pixel.
 
-    A fitted plane, and not a mean, keeps flat slanting faces free of shade up to their edges.
+    A fitted plane, and not a mean, keeps flat slanting faces free of shade up to their edges. Pixels are
+    `scale` units of depth apart.
     """
-    weight = solid.astype(np.float64)
-    z = np.where(solid, depth, 0.0)
-    y, x = np.indices(depth.shape, dtype=np.float64)
-    sums = [
-        _blurred(weight * f, radius_px) for f in (np.ones_like(z), x, y, x * x, x * y, y * y, z, x * z, y * z)
-    ]
+    weight, deep = solid.astype(np.float64), z.astype(np.float64)
+    y, x = (scale * side for side in np.indices(z.shape, dtype=np.float64))
+    wx, wy = weight * x, weight * y
+    sums = [_blurred(f, radius) for f in (weight, wx, wy, wx * x, wx * y, wy * y, deep, deep * x, deep * y)]
     count = np.maximum(sums[0], 1e-6)
     mx, my, xx, xy, yy, mz, xz, yz = (total / count for total in sums[1:])
     vxx, vxy, vyy = xx - mx * mx + 1e-3, xy - mx * my, yy - my * my + 1e-3
@@ -106,44 +114,59 @@ def _blurred(values: FloatArray, radius_px: float) -> FloatArray:
     return values
 
 
-def _outlines(shot: Shot) -> FloatArray:
+def _between(coarse: FloatArray, shape: tuple[int, ...], every: int) -> NDArray[np.float32]:
+    """Return values known at each `every`-th pixel for all pixels, on straight lines between them."""
+    values = coarse.astype(np.float32)
+    for axis, length in enumerate(shape):
+        places = np.arange(length, dtype=np.float32) / every
+        low = np.minimum(places.astype(np.int64), max(values.shape[axis] - 2, 0))
+        high = np.minimum(low + 1, values.shape[axis] - 1)
+        share = (places - low)[:, None] if axis == 0 else places - low
+        values = np.take(values, low, axis=axis) * (1 - share) + np.take(values, high, axis=axis) * share
+    return values
+
+
+def _outlines(shot: Shot) -> NDArray[np.float32]:
     numbers = np.array([body.outlined for body in shot.bodies] + [False])
-    depth = np.where(np.isfinite(shot.depth_mm), shot.depth_mm, 1e6)
+    depth = np.where(np.isfinite(shot.depth_mm), shot.depth_mm, np.float32(1e6))
     step = np.zeros(depth.shape, dtype=bool)
-    threshold = 9.0 * shot.mm_per_px
+    threshold = np.float32(9.0 * shot.mm_per_px)
     for axis in (0, 1):
-        bend = np.diff(depth, n=2, axis=axis) > threshold
+        slope = np.diff(depth, axis=axis)
+        bend = np.diff(slope, axis=axis) > threshold
         border = np.diff(shot.identity, axis=axis) != 0
         inner = [slice(None), slice(None)]
         inner[axis] = slice(1, -1)
         step[tuple(inner)] |= bend
         inner[axis] = slice(0, -1)
         step[tuple(inner)] |= border
-    seen = numbers[shot.identity]  # the background, −1, takes the last entry
-    near = ndimage.binary_dilation(seen, iterations=2)
-    return np.asarray(step & near, dtype=np.float64)
+    if not numbers[:-1].all():
+        # the background, −1, takes the last entry
+        step &= ndimage.binary_dilation(numbers[shot.identity], iterations=2)
+    return step.astype(np.float32)
 
 
-def _section_lines(shot: Shot) -> FloatArray:
-    rows, columns = np.indices(shot.identity.shape, dtype=np.float64)
-    cover = np.zeros(shot.identity.shape)
+def _section_lines(shot: Shot) -> NDArray[np.float32]:
+    rows, columns = (np.arange(side, dtype=np.float32) for side in shot.identity.shape)
+    cover = np.zeros(shot.identity.shape, dtype=np.float32)
     for number, body in enumerate(shot.bodies):
         if body.hatch_deg is None:
             continue
         angle = np.radians(body.hatch_deg)
-        across = (columns * np.sin(angle) + rows * np.cos(angle)) / OVERSAMPLING
-        line = np.abs((across % _HATCH_SPACING_PX) - _HATCH_SPACING_PX / 2) < _HATCH_WIDTH_PX / 2
+        across = (columns * np.sin(angle) + rows[:, None] * np.cos(angle)) / OVERSAMPLING
+        steps = across / np.float32(_HATCH_SPACING_PX)
+        line = np.abs(steps - np.rint(steps)) < np.float32(0.5 * _HATCH_WIDTH_PX / _HATCH_SPACING_PX)
         cover[(shot.identity == number) & line] = 1.0
     return cover
 
 
-def _contours_below_zero(shot: Shot) -> FloatArray:
+def _contours_below_zero(shot: Shot) -> NDArray[np.float32]:
     """Return the lines at each eighth of the range of a signed map, below its middle alone.
 
     None stands at zero itself, where noise would make it wander.
     """
-    band = np.floor(np.minimum(shot.share, 0.5 - 1e-6) * CONTOURS)
-    lines = np.zeros(band.shape)
+    band = np.floor(np.minimum(shot.share, np.float32(0.5 - 1e-6)) * CONTOURS)
+    lines = np.zeros(band.shape, dtype=np.float32)
     for axis in (0, 1):
         steps = (np.diff(band, axis=axis) != 0) & (np.diff(shot.identity, axis=axis) == 0)
         first = [slice(None), slice(None)]

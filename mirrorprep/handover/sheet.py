@@ -3,7 +3,6 @@
 Everything is placed in pixels from the upper left corner of the sheet.
 """
 
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
@@ -14,7 +13,8 @@ from matplotlib.figure import Figure
 from matplotlib.patches import FancyArrowPatch, Rectangle
 from numpy.typing import ArrayLike, NDArray
 
-from mirrorprep.handover.palette import FAINT, INK, PAPER, RULE
+from mirrorprep.handover.encoding import png_file
+from mirrorprep.handover.palette import FAINT, INK, PAPER, RULE, rgb
 from mirrorprep.handover.panel import MARGIN, Body, Shot, View, draw, fitting_scale
 from mirrorprep.handover.retouch import OVERSAMPLING, retouched
 
@@ -71,11 +71,14 @@ class Sheet:
     width: int
     height: int
     panels: list[PlacedPanel] = field(default_factory=list)
+    pixels: NDArray[np.uint8] = field(init=False)
     figure: Any = field(init=False)
     axes: Any = field(init=False)
 
     def __post_init__(self) -> None:
-        figure = Figure(figsize=(self.width / _DPI, self.height / _DPI), dpi=_DPI, facecolor=PAPER)
+        paper = np.round(255 * rgb(PAPER)).astype(np.uint8)
+        object.__setattr__(self, "pixels", np.tile(paper, (self.height, self.width, 1)))
+        figure = Figure(figsize=(self.width / _DPI, self.height / _DPI), dpi=_DPI, facecolor="none")
         FigureCanvasAgg(figure)
         axes = figure.add_axes((0, 0, 1, 1))
         axes.set_xlim(-0.5, self.width - 0.5)
@@ -85,12 +88,9 @@ class Sheet:
         object.__setattr__(self, "axes", axes)
 
     def image(self, pixels: NDArray[np.uint8], left: int, top: int) -> None:
-        """Lay an image down, pixel for pixel."""
+        """Lay an image down below everything drawn, pixel for pixel."""
         height, width = pixels.shape[:2]
-        extent = (left - 0.5, left + width - 0.5, top + height - 0.5, top - 0.5)
-        self.axes.imshow(pixels, extent=extent, interpolation="none", aspect="auto", zorder=0)
-        self.axes.set_xlim(-0.5, self.width - 0.5)
-        self.axes.set_ylim(self.height - 0.5, -0.5)
+        self.pixels[top : top + height, left : left + width] = pixels
 
     def text(self, x: float, y: float, words: str, **style: Any) -> float:  # noqa: ANN401
         """Write words and return their width; `size` in pixels, `ha` and `va` as in matplotlib."""
@@ -123,9 +123,14 @@ class Sheet:
 
     def png(self) -> bytes:
         """Return the sheet as a PNG file: the same sheet gives the same bytes."""
-        stream = io.BytesIO()
-        self.figure.savefig(stream, format="png", dpi=_DPI, metadata={"Software": None})
-        return stream.getvalue()
+        self.figure.canvas.draw()
+        drawn = np.asarray(self.figure.canvas.buffer_rgba())
+        rows, columns = np.nonzero(drawn[:, :, 3])
+        ink = drawn[rows, columns].astype(np.float32)
+        cover = ink[:, 3:] / 255
+        picture = self.pixels.copy()
+        picture[rows, columns] = np.rint(cover * ink[:, :3] + (1 - cover) * picture[rows, columns])
+        return png_file(picture)
 
 
 def strip(

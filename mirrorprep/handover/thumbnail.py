@@ -1,12 +1,9 @@
 """A small picture of a part, for lists of many."""
 
-import io
-from typing import Any, Final
-
-import numpy as np
-from matplotlib.image import imsave
+from typing import Final
 
 from mirrorprep.handover.bodies import body, surface, thinned, turned
+from mirrorprep.handover.encoding import png_file
 from mirrorprep.handover.palette import MIRRORED
 from mirrorprep.handover.panel import draw
 from mirrorprep.handover.retouch import OVERSAMPLING, retouched
@@ -15,7 +12,6 @@ from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.solid import Solid
 
 _MOST_TRIANGLES: Final = 60_000
-_NO_SOFTWARE: Final[dict[str, Any]] = {"Software": None}
 
 
 def picture_thumbnail(shape: ScanMesh | Solid, *, side_px: int = 120) -> bytes:
@@ -36,7 +32,4 @@ def picture_thumbnail(shape: ScanMesh | Solid, *, side_px: int = 120) -> bytes:
     shown, _ = thinned(surface(shape), most=_MOST_TRIANGLES)
     view = turned(standing_view(shown), right_deg=30, up_deg=15)
     side = side_px * OVERSAMPLING
-    image = retouched(draw([body(shown, MIRRORED)], view, size_px=(side, side)))
-    buffer = io.BytesIO()
-    imsave(buffer, np.ascontiguousarray(image), format="png", metadata=_NO_SOFTWARE)
-    return buffer.getvalue()
+    return png_file(retouched(draw([body(shown, MIRRORED)], view, size_px=(side, side))))
