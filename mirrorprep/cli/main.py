@@ -12,7 +12,7 @@ from mirrorprep.errors import MirrorPrepError
 
 COMMANDS: Final = (
     "demo", "run", "batch", "new", "check", "mend", "plane", "mirror", "seat", "compare", "measure", "mould",
-    "pour", "verify-handover", "look", "cite", "schema",
+    "pour", "bench", "verify-handover", "look", "cite", "schema",
 )  # fmt: skip
 
 _EPILOG: Final = " ".join(cautions.ALL)
