@@ -1,5 +1,6 @@
 """Lighter copies of meshes for the view on a page."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -11,7 +12,7 @@ from scipy.spatial import cKDTree
 from mirrorprep.handover.bodies import thinned
 from mirrorprep.solid.mesh import ScanMesh
 
-_QUADRIC_LIMIT: Final = 400_000
+_QUADRIC_LIMIT: Final = 100_000
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -24,9 +25,10 @@ class ViewCopy:
 
 
 def view_copies(meshes: Sequence[ScanMesh], *, most: int) -> list[ViewCopy]:
-    """Return copies with at most `most` triangles in all, shared out by the meshes' own numbers.
+    """Return copies with at most `most` triangles in all.
 
-    Meshes that are light already keep all their triangles; the heavy ones share what is left.
+    Heavy meshes are thinned more than light ones, in proportion to the roots of their numbers; those whose
+    share would suffice keep all their triangles.
     """
     own = [len(mesh.faces) for mesh in meshes]
     return [decimated(mesh, most=share) for mesh, share in zip(meshes, _shares(own, most), strict=True)]
@@ -34,12 +36,13 @@ def view_copies(meshes: Sequence[ScanMesh], *, most: int) -> list[ViewCopy]:
 
 def _shares(own: Sequence[int], most: int) -> list[int]:
     shares = list(own)
-    left, heavy = most, sorted(range(len(own)), key=lambda index: own[index])
-    while heavy and own[heavy[0]] * len(heavy) <= left:
-        left -= own[heavy.pop(0)]
-    total = sum(own[index] for index in heavy)
+    left, heavy = float(most), sorted(range(len(own)), key=lambda index: own[index])
+    total = sum(math.sqrt(count) for count in own)
+    while heavy and left * math.sqrt(own[heavy[0]]) >= own[heavy[0]] * total:
+        whole = own[heavy.pop(0)]
+        left, total = left - whole, total - math.sqrt(whole)
     for index in heavy:
-        shares[index] = max(left * own[index] // total, 4)
+        shares[index] = max(int(left * math.sqrt(own[index]) / total), 4)
     return shares
 
 
@@ -49,7 +52,7 @@ def decimated(mesh: ScanMesh, *, most: int) -> ViewCopy:
     Notes
     -----
     Quadric error decimation (Garland and Heckbert, SIGGRAPH 1997, doi:10.1145/258734.258849) by VTK; a
-    mesh beyond 400 000 triangles is thinned on a grid first, for speed.
+    mesh beyond 100 000 triangles is thinned on a grid first, for speed.
     """
     if len(mesh.faces) <= most:
         everything = np.arange(len(mesh.vertices))

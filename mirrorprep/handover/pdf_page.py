@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
+from reportlab import rl_config
 from reportlab.lib.colors import HexColor
 from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.lib.styles import ParagraphStyle
@@ -27,10 +28,11 @@ _FONTS: Final = {
 }
 
 
-def register_fonts() -> None:
-    """Make the fonts that matplotlib carries known to the PDF writer, once."""
+def prepare_writer() -> None:
+    """Make the fonts that matplotlib carries known to the PDF writer, and let it write bytes as they are."""
     import matplotlib as mpl
 
+    rl_config.useA85 = 0  # pictures as text would be a quarter larger and take longer
     folder = Path(mpl.get_data_path()) / "fonts" / "ttf"
     for name, file in _FONTS.items():
         registerFont(TTFont(name, str(folder / file)))

@@ -28,7 +28,7 @@ from mirrorprep.handover.pdf_page import (
     PAGES,
     STYLES,
     NumberedCanvas,
-    register_fonts,
+    prepare_writer,
 )
 from mirrorprep.handover.pdf_picture import FittedPicture
 from mirrorprep.handover.provenance import PRODUCED_BY
@@ -65,7 +65,7 @@ def traveller_pdf(data: TravellerData, *, page: PageSize = "a4") -> bytes:
     page : {'a4', 'letter'}
         Page size.
     """
-    register_fonts()
+    prepare_writer()
     width = PAGES[page][0] - 2 * MARGIN
     stream = io.BytesIO()
     height = PAGES[page][1] - HEAD - FOOT
