@@ -1,8 +1,8 @@
-"""The summary of a cohort: distributions, failures by finding, and a list that links to the travellers."""
+"""The summary of a cohort: its parts at a glance, distributions, what stopped scans, and the whole list."""
 
 import base64
-from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from html import escape
 from typing import Final
@@ -10,15 +10,36 @@ from typing import Final
 import numpy as np
 
 from mirrorprep import cautions
-from mirrorprep.handover.html_parts import table, td, th
-from mirrorprep.handover.palette import INK, PART, RULE
+from mirrorprep.handover.histogram import histogram_svg
+from mirrorprep.handover.html_parts import sign, table, td, th
 from mirrorprep.handover.traveller_html import page_head
+from mirrorprep.solid.finding import Severity
 from mirrorprep.units import supported_digits
 
-_BINS: Final = 20
-_WIDTH: Final = 360
-_HEIGHT: Final = 120
-_FOOT: Final = 22
+_STATE_SIGNS: Final = {"stopped": Severity.CAUTION, "failed": Severity.STOP}
+_MOST_NAMED: Final = 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CohortColumn:
+    """A figure of every scan.
+
+    Attributes
+    ----------
+    name : str
+        Its name in `CohortRow.figures`.
+    heading : str
+        In words.
+    unit : str
+        Its unit.
+    step : float
+        What is shown as zero when it is smaller, and the least width of a bin.
+    """
+
+    name: str
+    heading: str
+    unit: str
+    step: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,15 +73,15 @@ class CohortRow:
     thumbnail: bytes = field(default=b"", repr=False)
 
 
-def cohort_html(rows: Sequence[CohortRow], columns: dict[str, str], *, title: str = "Cohort") -> str:
+def cohort_html(rows: Sequence[CohortRow], columns: Sequence[CohortColumn], *, title: str = "Cohort") -> str:
     """Return the summary page of a cohort; the same rows give the same text.
 
     Parameters
     ----------
     rows : sequence of CohortRow
         In the order of the list.
-    columns : dict
-        Figure name to heading, for the distributions and the list.
+    columns : sequence of CohortColumn
+        For the distributions and the list; one that no scan has a value of is left out.
     title : str
         Heading.
 
@@ -70,34 +91,66 @@ def cohort_html(rows: Sequence[CohortRow], columns: dict[str, str], *, title: st
         One HTML file without scripts; it links to the travellers beside it.
     """
     caution = escape(cautions.RESEARCH_ONLY)
-    columns = {name: words for name, words in columns.items() if _known(rows, name).size}
+    shown = [column for column in columns if _known(rows, column.name).size]
+    sections = {
+        "At a glance": _glance(rows),
+        "Distributions": _distributions(rows, shown),
+        "What ended scans early": _ended(rows),
+        "Findings": _findings(rows),
+        "All scans": _list(rows, shown),
+    }
+    body = [f"<section><h2>{name}</h2>{text}</section>" for name, text in sections.items() if text]
     parts = [
         page_head(title),
         f'<p class="band">{caution}</p>',
-        f"<main><h1>{escape(title)}</h1>",
-        "<h2>States</h2>",
-        table(("state", "scans"), [th(s) + td(str(n)) for s, n in _counted(row.state for row in rows)]),
-        "<h2>Distributions</h2>",
-        _side_by_side([_distribution(rows, name, heading) for name, heading in columns.items()]),
-        "<h2>Findings</h2>",
-        _findings(rows),
-        "<h2>Scans</h2>",
-        _list(rows, columns),
+        f"<main>{_heading(rows, title)}",
+        *body,
         f'</main><p class="band foot">{caution}</p>',
         "</body></html>",
     ]
     return "\n".join(parts) + "\n"
 
 
-def _counted(words: Iterable[str]) -> list[tuple[str, int]]:
-    return sorted(Counter(words).items(), key=lambda item: (-item[1], item[0]))
+def _heading(rows: Sequence[CohortRow], title: str) -> str:
+    states = [row.state for row in rows]
+    counts = {"scans": len(rows), **{s: states.count(s) for s in ("done", "stopped", "failed", "waiting")}}
+    cells = "".join(
+        f"<div><dt>{name}</dt><dd>{number}</dd></div>"
+        for name, number in counts.items()
+        if number or name == "done"
+    )
+    return (
+        f'<header class="card"><div class="title"><h1>{escape(title)}</h1>'
+        '<p>Every figure stands in <a href="cohort.csv">cohort.csv</a>, one row a scan.</p></div>'
+        f"<dl>{cells}</dl></header>"
+    )
 
 
-def _findings(rows: Sequence[CohortRow]) -> str:
-    counts = _counted(code for row in rows for code in row.findings)
-    ended = Counter(code for row in rows if row.state != "done" for code in row.findings)
-    cells = [th(code) + td(str(number)) + td(str(ended[code])) for code, number in counts]
-    return table(("finding", "scans", "of these not done"), cells) or "<p>None.</p>"
+def _glance(rows: Sequence[CohortRow]) -> str:
+    """Return the parts side by side, each a link to its traveller; scans that ended early with their sign."""
+    tiles = []
+    for row in rows:
+        image = _image(row) or f'<span class="blank">{_mark(row.state)}</span>'
+        words = f"{image}<span>{escape(row.code)}</span>"
+        tiles.append(
+            f'<li><a href="{escape(row.traveller)}">{words}</a></li>'
+            if row.traveller
+            else f"<li>{words}</li>"
+        )
+    return f'<ul class="tiles">{"".join(tiles)}</ul>'
+
+
+def _image(row: CohortRow) -> str:
+    if not row.thumbnail:
+        return ""
+    data = base64.b64encode(row.thumbnail).decode("ascii")
+    return f'<img src="data:image/png;base64,{data}" alt="" width="96" height="96">'
+
+
+def _mark(state: str) -> str:
+    severity = _STATE_SIGNS.get(state)
+    mark = f'<span class="{severity}">{sign(severity)}</span>' if severity else ""
+    return f'<span class="state">{mark}{escape(state)}</span>'
 
 
 def _known(rows: Sequence[CohortRow], name: str) -> np.ndarray:
@@ -106,69 +159,72 @@ def _known(rows: Sequence[CohortRow], name: str) -> np.ndarray:
     return np.asarray(values[np.isfinite(values)])
 
 
-def _side_by_side(figures: Sequence[str]) -> str:
-    cells = [f"<td>{figure}</td>" for figure in figures]
-    rows = ["".join(cells[start : start + 2]) for start in range(0, len(cells), 2)]
-    return f"<table><tbody>{''.join(f'<tr>{row}</tr>' for row in rows)}</tbody></table>" if rows else ""
+def _distributions(rows: Sequence[CohortRow], columns: Sequence[CohortColumn]) -> str:
+    figures = "".join(_distribution(_known(rows, column.name), column) for column in columns)
+    return figures and f'<div class="charts">{figures}</div>'
 
 
-def _distribution(rows: Sequence[CohortRow], name: str, heading: str) -> str:
-    values = _known(rows, name)
-    low, median, high = np.percentile(values, [5, 50, 95])
-    words = f"median {median:.3g}, 5 % to 95 %: {low:.3g} to {high:.3g}, {len(values)} scans"
+def _distribution(values: np.ndarray, column: CohortColumn) -> str:
+    low, median, high = (_digits(v, column) for v in np.percentile(values, [5, 50, 95]))
+    name = f"{column.heading}, {column.unit}"
+    words = f"median {median} (line), 5 % to 95 %: {low} to {high}; {len(values)} scans"
     return (
-        f"<figure>{histogram_svg(values)}"
-        f"<figcaption><strong>{escape(heading)}</strong> {escape(words)}</figcaption></figure>"
+        f"<figure>{histogram_svg(values, label=escape(name), step=column.step)}"
+        f"<figcaption><strong>{escape(name)}</strong><br>{escape(words)}</figcaption></figure>"
     )
 
 
-def histogram_svg(values: np.ndarray) -> str:
-    """Return a histogram as inline SVG, with the ends of its range written below.
-
-    Examples
-    --------
-    >>> histogram_svg(np.array([1.0, 2.0, 2.0])).startswith("<svg")
-    True
-    """
-    counts, edges = np.histogram(values, bins=min(_BINS, max(1, len(np.unique(values)))))
-    width = _WIDTH / len(counts)
-    tall = _HEIGHT / max(int(counts.max()), 1)
-    bars = "".join(
-        f'<rect x="{i * width + 1:.1f}" y="{_HEIGHT - n * tall:.1f}" width="{width - 2:.1f}" '
-        f'height="{n * tall:.1f}" fill="{PART}"/>'
-        for i, n in enumerate(counts.tolist())
-    )
-    line = f'<path d="M0 {_HEIGHT}h{_WIDTH}" stroke="{RULE}"/>'
-    ends = "".join(
-        f'<text x="{x}" y="{_HEIGHT + 15}" text-anchor="{anchor}" font-size="12" fill="{INK}">'
-        f"{value:.3g}</text>"
-        for x, anchor, value in ((0, "start", edges[0]), (_WIDTH, "end", edges[-1]))
-    )
-    return (
-        f'<svg viewBox="0 0 {_WIDTH} {_HEIGHT + _FOOT}" width="{_WIDTH}" height="{_HEIGHT + _FOOT}" '
-        f'role="img" aria-label="histogram">{bars}{line}{ends}</svg>'
-    )
+def _ended(rows: Sequence[CohortRow]) -> str:
+    """Return what kept scans from the end, the most frequent first."""
+    reasons: dict[tuple[str, str], list[str]] = defaultdict(list)
+    for row in rows:
+        if row.state in _STATE_SIGNS:
+            reason = row.message.partition(":")[0] if row.state == "stopped" else row.message
+            reasons[row.state, reason].append(row.code)
+    cells = []
+    for (state, reason), codes in sorted(reasons.items(), key=lambda item: (-len(item[1]), item[0])):
+        named = ", ".join(codes[:_MOST_NAMED]) + (" …" if len(codes) > _MOST_NAMED else "")
+        cells.append(
+            f'<th scope="row">{_mark(state)}</th>{td(reason)}{td(str(len(codes)), "number")}{td(named)}'
+        )
+    return table(("state", "reason", "scans", "which"), cells)
 
 
-def _list(rows: Sequence[CohortRow], columns: dict[str, str]) -> str:
+def _findings(rows: Sequence[CohortRow]) -> str:
+    met: dict[str, list[str]] = defaultdict(list)
+    for row in rows:
+        for code in row.findings:
+            met[code].append(row.state)
+    cells = [
+        f"{th(code)}{td(str(len(states)), 'number')}<td>{_bar(len(states) / len(rows))}</td>"
+        f"{td(str(len(states) - states.count('done')), 'number')}"
+        for code, states in sorted(met.items(), key=lambda item: (-len(item[1]), item[0]))
+    ]
+    return table(("finding", "scans", "share of all", "of these not done"), cells)
+
+
+def _bar(share: float) -> str:
+    bars = f'<rect width="100" height="8" class="rest"/><rect width="{100 * share:.1f}" height="8"/>'
+    look = 'class="bar" viewBox="0 0 100 8" preserveAspectRatio="none"'
+    return f'<svg {look} role="img" aria-label="{share:.0%}">{bars}</svg> {share:.0%}'
+
+
+def _list(rows: Sequence[CohortRow], columns: Sequence[CohortColumn]) -> str:
     cells = []
     for row in rows:
-        shown = "".join(td(_words(row.figures.get(name))) for name in columns)
-        cells.append(_linked(row) + td(row.state, "strong") + shown + td(row.message))
-    return table(("", "state", *columns.values(), "stopped by"), cells)
+        code = escape(row.code)
+        linked = f'<a class="state" href="{escape(row.traveller)}">{code}</a>' if row.traveller else code
+        shown = "".join(td(_words(row.figures.get(column.name), column), "number") for column in columns)
+        cells.append(f'<th scope="row">{linked}</th><td>{_mark(row.state)}</td>{shown}{td(row.message)}')
+    names = (f"{column.heading}, {column.unit}" for column in columns)
+    return table(("code", "state", *names, "ended by"), cells)
 
 
-def _linked(row: CohortRow) -> str:
-    words = escape(row.code)
-    if row.thumbnail:
-        data = base64.b64encode(row.thumbnail).decode("ascii")
-        words = f'<img src="data:image/png;base64,{data}" alt="" width="60" height="60"> {words}'
-    if row.traveller:
-        words = f'<a href="{escape(row.traveller)}">{words}</a>'
-    return f'<th scope="row">{words}</th>'
-
-
-def _words(value: float | str | None) -> str:
+def _words(value: float | str | None, column: CohortColumn) -> str:
     if value is None:
-        return "unknown"
-    return value if isinstance(value, str) else supported_digits(float(value), None)
+        return "–"
+    return value if isinstance(value, str) else _digits(float(value), column)
+
+
+def _digits(value: float, column: CohortColumn) -> str:
+    return "0" if abs(value) < column.step else supported_digits(float(value), None)

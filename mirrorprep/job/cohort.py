@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from mirrorprep.errors import MissingExtraError
 from mirrorprep.handover.atomic import write_bytes, write_text
-from mirrorprep.handover.cohort_page import CohortRow, cohort_html
+from mirrorprep.handover.cohort_page import CohortColumn, CohortRow, cohort_html
 from mirrorprep.job.delivery import THUMBNAIL
 from mirrorprep.job.ledger import Entry
 from mirrorprep.job.worker import FIGURES
@@ -17,14 +17,14 @@ from mirrorprep.job.worker import FIGURES
 TABLE: Final = "cohort.csv"
 TABLE_PARQUET: Final = "cohort.parquet"
 PAGE: Final = "cohort.html"
-COLUMNS: Final = {
-    "asymmetry_rms_mm": "left-right difference, mm",
-    "volume_mm3": "volume, mm³",
-    "min_wall_mm": "thinnest wall, mm",
-    "trapped_mm3": "trapped by rigid halves, mm³",
-    "max_undercut_mm": "deepest undercut, mm",
-    "trapped_air_mm3": "trapped air, mm³",
-}
+COLUMNS: Final = (
+    CohortColumn(name="asymmetry_rms_mm", heading="left-right difference", unit="mm", step=0.001),
+    CohortColumn(name="volume_mm3", heading="volume", unit="mm³", step=1.0),
+    CohortColumn(name="min_wall_mm", heading="thinnest wall", unit="mm", step=0.01),
+    CohortColumn(name="trapped_mm3", heading="trapped by rigid halves", unit="mm³", step=0.1),
+    CohortColumn(name="max_undercut_mm", heading="deepest undercut", unit="mm", step=0.01),
+    CohortColumn(name="trapped_air_mm3", heading="trapped air", unit="mm³", step=0.1),
+)
 
 
 def write_summary(entries: Sequence[Entry], folder: Path) -> tuple[Path, Path]:

@@ -1,11 +1,12 @@
 """The cohort's page: what it counts, what it shows, and what it must escape."""
 
-import numpy as np
-
 from mirrorprep import cautions
-from mirrorprep.handover.cohort_page import CohortRow, cohort_html, histogram_svg
+from mirrorprep.handover.cohort_page import CohortColumn, CohortRow, cohort_html
 
-COLUMNS = {"volume_mm3": "volume, mm³", "asymmetry_rms_mm": "difference, mm"}
+COLUMNS = (
+    CohortColumn(name="volume_mm3", heading="volume", unit="mm³", step=1.0),
+    CohortColumn(name="asymmetry_rms_mm", heading="difference", unit="mm", step=0.001),
+)
 ROWS = [
     CohortRow(
         code="A-1", state="done", figures={"volume_mm3": 1234.5}, findings=("x",), traveller="A-1/t.html"
@@ -17,8 +18,10 @@ ROWS = [
 
 def test_page_counts_states_and_findings():
     page = cohort_html(ROWS, COLUMNS)
-    assert '<th scope="row">done</th><td>2</td>' in page
-    assert '<th scope="row">x</th><td>2</td><td>1</td>' in page
+    assert "<dt>done</dt><dd>2</dd>" in page
+    assert "<dt>failed</dt><dd>1</dd>" in page
+    assert 'aria-label="67%"' in page
+    assert '<td class="number">2</td>' in page
     assert 'href="A-1/t.html"' in page
     assert "data:image/png;base64," in page
     assert page.count(cautions.RESEARCH_ONLY) == 2
@@ -34,11 +37,23 @@ def test_columns_without_a_value_are_left_out():
     page = cohort_html(ROWS, COLUMNS)
     assert "volume" in page
     assert "difference" not in page
-    assert "unknown" in page
+    assert '<td class="number">–</td>' in page
 
 
-def test_histogram_holds_every_value():
-    drawn = histogram_svg(np.array([0.0, 0.0, 1.0, 5.0]))
-    assert drawn.count("<rect") == 3
-    assert ">0<" in drawn
-    assert ">5<" in drawn
+def test_what_ended_scans_is_gathered_by_finding():
+    rows = [
+        CohortRow(code="B-1", state="stopped", message="too-thin: at 3 mm", findings=("too-thin",)),
+        CohortRow(code="B-2", state="stopped", message="too-thin: at 5 mm", findings=("too-thin",)),
+        CohortRow(code="B-3", state="failed", message="It is empty."),
+    ]
+    page = cohort_html(rows, COLUMNS)
+    assert '<td>too-thin</td><td class="number">2</td><td>B-1, B-2</td>' in page
+    assert '<td>It is empty.</td><td class="number">1</td><td>B-3</td>' in page
+    assert "Distributions" not in page
+
+
+def test_figures_below_their_step_are_zero():
+    rows = [CohortRow(code="C-1", state="done", figures={"volume_mm3": 5.6e-13})]
+    page = cohort_html(rows, COLUMNS)
+    assert "e-13" not in page
+    assert '<td class="number">0</td>' in page
