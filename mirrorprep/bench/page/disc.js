@@ -3,6 +3,7 @@
 import { getJson } from './api.js';
 import { INK, PAPER, STOP } from './palette.js';
 
+/** Shades of depth, while no map has brought its table yet. */
 const SHADES = ['#f2e9d2', '#c9c99c', '#7fae8a', '#3f8a86', '#23606f', '#1d3a52', '#16202f'];
 
 export const loadLandscape = () => getJson('api/landscape');
@@ -28,7 +29,7 @@ export function drawDisc(bench, canvas, now) {
   };
   pen.fillStyle = PAPER;
   pen.fillRect(0, 0, canvas.width, canvas.height);
-  paintField(pen, canvas, landscape, at);
+  paintField(bench, pen, canvas, landscape, at);
   for (const best of landscape.best ?? []) ring(pen, at(best.direction ?? best), 7, '#ffffff', 3);
   if (now) {
     ring(pen, at(now), 13, PAPER, 9);
@@ -38,8 +39,9 @@ export function drawDisc(bench, canvas, now) {
 }
 
 /** Each direction paints the cell around it: the nearest direction of a pixel gives its colour. */
-function paintField(pen, canvas, landscape, at) {
+function paintField(bench, pen, canvas, landscape, at) {
   const places = landscape.directions.map(at);
+  const shades = bench.stage?.shown.get('part')?.body.maps.undercut_mm?.table.css ?? SHADES;
   const most = Math.max(...landscape.share, 1e-9);
   const cell = Math.max(8, (1.5 * canvas.width) / Math.sqrt(places.length));
   pen.save();
@@ -48,7 +50,7 @@ function paintField(pen, canvas, landscape, at) {
   pen.clip();
   const order = places.map((_, i) => i).sort((a, b) => landscape.share[b] - landscape.share[a]);
   for (const i of order) {
-    pen.fillStyle = SHADES[Math.min(SHADES.length - 1, Math.floor((landscape.share[i] / most) * SHADES.length))];
+    pen.fillStyle = shades[Math.min(shades.length - 1, Math.floor((landscape.share[i] / most) * shades.length))];
     pen.beginPath();
     pen.arc(places[i][0], places[i][1], cell * 0.62, 0, 2 * Math.PI);
     pen.fill();

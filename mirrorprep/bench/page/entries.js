@@ -36,8 +36,8 @@ function wordsOf(key) {
 function controlOf(bench, name, schema, { id, options }) {
   const value = bench.store.value(name);
   const send = (given) => bench.change({ [name]: given });
-  const choices = options ?? schema.choices?.map((item) => [item, item === '' ? 'not stated' : item]);
-  if (choices) return choiceControl(id, choices, value, send);
+  const choices = options ?? (schema.choices ?? []).map((item) => [item, item === '' ? 'not stated' : item]);
+  if (choices.length) return choiceControl(id, choices, value, send);
   if (schema.kind === 'flag') return flagControl(id, schema, value, send);
   if (schema.kind === 'number' || schema.kind === 'whole') return numberControl(id, schema, value, send);
   if (schema.kind === 'triple') return tripleControl(id, value, send);

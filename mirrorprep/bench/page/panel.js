@@ -28,6 +28,7 @@ export function fillPanel(bench) {
 export function fillFoot(bench) {
   const { state } = bench.store;
   if (!state || !bench.current) return;
+  nameSteps(state.steps);
   const node = byId('panel-foot');
   if (state.running && updateRunning(node, state.running)) return;
   refill(node, [
@@ -73,11 +74,10 @@ function updateRunning(node, now) {
 }
 
 const titles = {};
-export const nameSteps = (steps) => steps.forEach((step) => (titles[step.name] = step.title));
+const nameSteps = (steps) => steps.forEach((step) => (titles[step.name] = step.title));
 
 /** One main button: run the step, or go on when it is done. */
 function mainButton(bench, state) {
-  nameSteps(state.steps);
   const step = bench.here();
   const blocked = STEPS[step.name].blocked?.(bench) ?? null;
   const next = bench.next();

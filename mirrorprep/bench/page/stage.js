@@ -6,6 +6,7 @@ import { makeCutter } from './cutter.js';
 import { colorBy } from './bodies.js';
 import { PAPER, colorOf } from './palette.js';
 
+const DEPTH_STEPS = 2 ** 24;
 const TURN_STEP = Math.PI / 24;
 
 /** Build the stage on a canvas, or return null where the browser cannot draw in three dimensions. */
@@ -104,7 +105,8 @@ export const inScan = (stage, point) => point.clone().add(stage.origin).toArray(
 
 /**
  * Show these bodies and no others.
- * @param {Array<{id, body, name, map?, opens?, opacity?, visible?, shade?}>} items
+ * @param {Array<{id, body, name, map?, opens?, opacity?, visible?, color?, behind?}>} items; `behind` mm pushes one back,
+ * so that where two surfaces agree the other is seen
  */
 export function show(stage, items) {
   const wanted = new Set(items.map((item) => item.id));
@@ -136,11 +138,11 @@ function put(stage, item) {
   shown.home = placed(stage, item.body.header.center_mm);
   shown.mesh.position.copy(shown.home);
   shown.mesh.visible = item.visible !== false;
-  dress(shown);
+  dress(stage, shown);
 }
 
 /** Colour a body plainly or by a map; a see-through one never hides another. */
-export function dress(shown) {
+export function dress(stage, shown) {
   const { material } = shown.mesh;
   const map = shown.map ? shown.body.maps[shown.map] : null;
   if (map) colorBy(shown.body, map);
@@ -152,7 +154,8 @@ export function dress(shown) {
   material.opacity = shown.opacity ?? 1;
   material.depthWrite = !clear;
   shown.mesh.renderOrder = clear ? 50 : 0;
-  Object.assign(material, { polygonOffset: Boolean(shown.over), polygonOffsetFactor: -2, polygonOffsetUnits: -2 });
+  material.polygonOffset = Boolean(shown.behind);
+  material.polygonOffsetUnits = ((shown.behind ?? 0) * DEPTH_STEPS) / (stage.camera.far - stage.camera.near);
 }
 
 /** Let the halves part along the pull direction by a way in mm. */

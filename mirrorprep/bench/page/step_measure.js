@@ -12,6 +12,7 @@ export const measure = {
   group: 'part',
   lead: 'How large, how heavy and how thin the mirrored part is, with what the accuracy of the scan leaves open.',
   bodies: () => [{ step: 'measure', name: 'part' }],
+  map: () => 'part wall_mm',
   controls: (bench) => [
     entry(bench, 'material.name', { words: 'Material of the part', hint: null, options: materialOptions(bench) }),
     entry(bench, 'scan.accuracy_mm', { words: 'Accuracy of the scanner, mm', hint: null }),

@@ -4,14 +4,22 @@ import { el } from './dom.js';
 import { entry } from './entries.js';
 import { figure, vector } from './figures.js';
 import { drawPlane, layer } from './overlay.js';
+import { colorOf } from './palette.js';
 import { fileField } from './upload.js';
+
+/** Where the two agree within this, the scan is seen; what stands out is the mirrored side. */
+const AGREE_MM = 0.6;
 
 export const mirror = {
   group: 'head',
   lead: 'What is mirrored across the plane: the whole scan, a part of its own file, or, when it is seated, a part cut from the scan.',
   bodies: (bench) => {
-    const own = bench.store.step('mirror').bodies ?? [];
-    return own.length ? own.map(({ name }) => ({ step: 'mirror', name, opacity: name === 'scan' ? 0.35 : 1 })) : [{ step: 'plane', name: 'scan' }];
+    if (!bench.store.step('mirror').bodies?.length) return [{ step: 'plane', name: 'scan' }];
+    const whole = !bench.store.value('part.file');
+    return [
+      { step: 'mirror', name: 'donor', color: whole ? colorOf('scan') : colorOf('donor') },
+      { step: 'mirror', name: 'mirrored', behind: AGREE_MM },
+    ];
   },
   controls: (bench) => {
     const seated = bench.store.value('seating.seat');

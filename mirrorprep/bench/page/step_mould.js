@@ -13,7 +13,7 @@ export const mould = {
     { step: 'mould', name: 'half_a', opens: 1 },
     { step: 'mould', name: 'half_b', opens: -1 },
     { step: 'mould', name: 'casting' },
-    { step: 'mould', name: 'channels', over: true },
+    { step: 'mould', name: 'channels', behind: -0.1 },
   ],
   view: (bench) => viewOf(bench),
   status: (bench, figures) => (figures?.proof ? [proofLine(figures)] : []),

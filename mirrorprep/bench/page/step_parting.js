@@ -16,7 +16,7 @@ let asked = { busy: false, next: null };
 export const parting = {
   group: 'part',
   lead: 'Drag the arrow, or use the sliders: what cannot come off along it turns dark. The search has already looked at every direction; turn it only when you know better.',
-  bodies: () => [{ step: 'measure', name: 'part' }],
+  bodies: () => [{ step: 'parting', name: 'part' }],
   nothing: 'Nothing to see yet: run the step Measure first.',
   blocked: (bench) => (bench.store.step('measure').state === 'done' ? null : 'Run the step Measure first.'),
   controls: (bench) => [

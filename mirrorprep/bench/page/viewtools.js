@@ -49,7 +49,7 @@ export function applyMap(bench, value) {
   let scale = null;
   for (const item of bench.stage?.shown.values() ?? []) {
     item.map = item.name === name && item.body.maps[map] ? map : undefined;
-    dress(item);
+    dress(bench.stage, item);
     if (item.map) scale = item.body.maps[map];
   }
   legend(scale);

@@ -1,0 +1,85 @@
+"""A bench and a browser for the tests of its page: Debian's Chromium, driven by Playwright."""
+
+import re
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+_ADDRESS = re.compile(r"http://127\.0\.0\.1:\d+/[\w-]+/")
+_DRAWING = ("--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--no-sandbox")
+
+
+@dataclass
+class Watched:
+    """A page with everything it said and asked for."""
+
+    page: Any
+    errors: list[str] = field(default_factory=list)
+    requests: list[str] = field(default_factory=list)
+
+    def assert_quiet(self, allowed: str = "nothing is allowed") -> None:
+        """No error on the console, and no request to any other place."""
+        loud = [line for line in self.errors if not re.search(allowed, line)]
+        assert loud == []
+        strange = [url for url in self.requests if not url.startswith(("http://127.0.0.1:", "blob:", "data:"))]
+        assert strange == []
+
+
+@contextmanager
+def bench_of(folder: Path) -> Iterator[str]:
+    """Start a bench on a folder and give its address; it ends with the block."""
+    command = [sys.executable, "-m", "mirrorprep", "bench", str(folder), "--port", "0", "--no-browser"]
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+    try:
+        assert process.stdout is not None
+        lines = []
+        for line in process.stdout:
+            lines.append(line)
+            found = _ADDRESS.search(line)
+            if found:
+                yield found.group()
+                return
+        pytest.fail(f"The bench gave no address: {''.join(lines)}")
+    finally:
+        process.terminate()
+        process.communicate(timeout=20)
+
+
+@contextmanager
+def chromium() -> Iterator[Any]:
+    """Start the system's Chromium, or skip."""
+    sync_api = pytest.importorskip("playwright.sync_api")
+    program = shutil.which("chromium")
+    if program is None:
+        pytest.skip("There is no chromium on this machine.")
+    with sync_api.sync_playwright() as player:
+        browser = player.chromium.launch(executable_path=program, args=list(_DRAWING))
+        try:
+            yield browser
+        finally:
+            browser.close()
+
+
+@contextmanager
+def watched(browser: Any, address: str, *, width: int = 1280, height: int = 800) -> Iterator[Watched]:
+    """Open a page of its own and note what it says and asks for."""
+    context = browser.new_context(viewport={"width": width, "height": height}, accept_downloads=True)
+    page = context.new_page()
+    page.set_default_timeout(60_000)
+    seen = Watched(page=page)
+    page.on("console", lambda said: seen.errors.append(said.text) if said.type == "error" else None)
+    page.on("pageerror", lambda error: seen.errors.append(str(error)))
+    page.on("request", lambda asked: seen.requests.append(asked.url))
+    page.goto(address)
+    page.wait_for_selector("#path li.here")
+    try:
+        yield seen
+    finally:
+        context.close()
