@@ -12,7 +12,7 @@ from mirrorprep.mould.flange import FOOT_THICKNESS_MM, flange_plan, flanged_shel
 from mirrorprep.mould.frame import MouldFrame
 from mirrorprep.mould.hardware import bolt_size, bolt_tools, pry_places, pry_tool
 from mirrorprep.mould.marks import mark_tools
-from mirrorprep.mould.parting import find_parting
+from mirrorprep.mould.parting import view_part
 from mirrorprep.mould.parting_guide import Guide
 from mirrorprep.mould.register_keys import RegisterKey, key_places, register_key, spread_places
 from mirrorprep.mould.settings import MouldSettings
@@ -77,12 +77,20 @@ class Layout:
 def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layout:
     """Return the layout of a mould around a part (in the part's coordinates, scaled by the allowance).
 
-    Places are found on the plan first; then a contour surface is led through the channels' axes and level
-    pads under keys and bolts.
+    Places are found on the plan and a rough surface first; then a contour surface is led through the
+    channels' axes and level pads under keys and bolts.
     """
     margin = 2.0 * settings.flange_width_mm + settings.cup_depth_mm + settings.wall_mm
     coarse_part = _coarse(part)
-    frame = _first_frame(part, coarse_part, settings, margin, progress.part(0.0, 0.5))
+    view = view_part(
+        part,
+        pull_direction=settings.pull_direction,
+        kind=settings.parting,
+        progress=progress.part(0.0, 0.5),
+    )
+    progress.step("pour direction", 0.5)
+    rough = view.rough(coarse_part, margin)
+    frame = MouldFrame(parting=rough, up_uv=pour_up_uv(coarse_part, view.frame, settings))
     cavity, coarse = frame.to_mould(part), frame.to_mould(coarse_part)
     runners = _runners(cavity, frame, settings)
     progress.step("body", 0.6)
@@ -91,19 +99,10 @@ def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layo
     )
     plan, core = _plan(cavity, coarse, shell, runners, frame, settings)
     places = _places(coarse, plan, core, runners, settings)
-    if frame.parting.kind == "contour":
+    if view.kind == "contour":
+        progress.step("parting surface", 0.7)
         guides = [channel.guide(frame.turn, margin) for channel in runners] + _pads(places, frame, settings)
-        frame = MouldFrame(
-            parting=find_parting(
-                part,
-                pull_direction=frame.parting.pull_direction,
-                kind="contour",
-                margin_mm=margin,
-                guides=guides,
-                progress=progress.part(0.7, 0.9),
-            ),
-            up_uv=frame.up_uv,
-        )
+        frame = MouldFrame(parting=view.surface(margin, guides, start=rough.field), up_uv=frame.up_uv)
     progress.step("outside", 0.9)
     outside = _outside(cavity, shell, plan, runners, frame, settings)
     keys = [
@@ -143,20 +142,6 @@ class _Places:
 def _coarse(part: Solid) -> Solid:
     """Return a copy with fewer triangles, for everything that need not be exact."""
     return part if len(part.mesh.faces) <= _FEW_TRIANGLES else part.simplified(COARSE_MM)
-
-
-def _first_frame(
-    part: Solid, coarse: Solid, settings: MouldSettings, margin: float, progress: Progress
-) -> MouldFrame:
-    parting = find_parting(
-        part,
-        pull_direction=settings.pull_direction,
-        kind=settings.parting,
-        margin_mm=margin,
-        progress=progress.part(0.0, 0.8),
-    )
-    progress.step("pour direction", 0.8)
-    return MouldFrame(parting=parting, up_uv=pour_up_uv(coarse, parting.frame, settings))
 
 
 def _runners(cavity: Solid, frame: MouldFrame, settings: MouldSettings) -> list[Channel]:

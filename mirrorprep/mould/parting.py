@@ -1,7 +1,7 @@
 """Parting surface: where the two halves of the mould meet."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -9,7 +9,13 @@ from numpy.typing import ArrayLike, NDArray
 from mirrorprep.errors import NoPartingError, UsageError
 from mirrorprep.geometry.column_raster import ColumnGrid, raster
 from mirrorprep.geometry.height_field import HeightField, body_below, level_field, widened
-from mirrorprep.mould.parting_contour import STEEPEST_LAND_DEG, Probes, contour_sheet
+from mirrorprep.mould.parting_contour import (
+    STEEPEST_LAND_DEG,
+    ContourSheet,
+    Probes,
+    contour_sheet,
+    rough_sheet,
+)
 from mirrorprep.mould.parting_guide import Guide
 from mirrorprep.mould.pull_direction import PullSearch, search_pull_direction
 from mirrorprep.mould.undercut import best_plane, bound_mm3, raster_frame, unit_direction
@@ -21,7 +27,7 @@ from mirrorprep.solid.primitives import box, frame_along
 from mirrorprep.solid.section import level_section, silhouette
 from mirrorprep.solid.solid import Solid
 
-__all__ = ["Guide", "PartingSurface", "find_parting", "parting_findings"]
+__all__ = ["Guide", "PartingSurface", "PartingView", "find_parting", "parting_findings", "view_part"]
 
 FloatArray = NDArray[np.float64]
 
@@ -143,25 +149,42 @@ def find_parting(
     >>> surface.kind, bool(surface.trapped_mm3 < 1.0)
     ('plane', True)
     """
+    if not (np.isfinite(margin_mm) and margin_mm > 0.0):
+        raise UsageError(f"The margin is {margin_mm} mm.", remedy="Give a margin above 0 mm.")
+    view = view_part(part, pull_direction=pull_direction, kind=kind, progress=progress.part(0.0, 0.7))
+    progress.step("parting surface", 0.7)
+    surface = view.surface(margin_mm, guides)
+    progress.step("parting surface", 1.0)
+    return surface
+
+
+def view_part(
+    part: Solid,
+    *,
+    pull_direction: ArrayLike | None = None,
+    kind: str = "auto",
+    progress: Progress = SILENT,
+) -> "PartingView":
+    """Look at a part along its pull direction, searched if not given; parameters as in `find_parting`.
+
+    Examples
+    --------
+    >>> from mirrorprep.solid.primitives import sphere
+    >>> view = view_part(sphere(10.0), pull_direction=[0, 0, 1])
+    >>> view.kind, view.surface(10.0).kind
+    ('plane', 'plane')
+    """
     if part.is_empty:
         raise NoPartingError("The part is empty.", remedy="Give a solid part.")
     if kind not in KINDS:
         raise UsageError(f"'{kind}' is no kind of parting.", remedy=f"Use one of {', '.join(KINDS)}.")
-    if not (np.isfinite(margin_mm) and margin_mm > 0.0):
-        raise UsageError(f"The margin is {margin_mm} mm.", remedy="Give a margin above 0 mm.")
     search = None
     if pull_direction is None:
-        search = search_pull_direction(part, progress=progress.part(0.0, 0.6))
+        search = search_pull_direction(part, progress=progress)
         kind, pull = _chosen(search, kind)
     else:
         pull = unit_direction(pull_direction)
-    seen = _Seen.of(part, pull)
-    progress.step("parting surface", 0.7)
-    if kind == "auto":
-        kind = "plane" if seen.plane_is_as_good(part.volume_mm3) else "contour"
-    surface = seen.plane(margin_mm) if kind == "plane" else seen.contour(margin_mm, guides)
-    progress.step("parting surface", 1.0)
-    return replace(surface, search=search)
+    return PartingView.of(part, pull, kind, search)
 
 
 def parting_findings(surface: PartingSurface) -> tuple[Finding, ...]:
@@ -199,60 +222,101 @@ def _chosen(found: PullSearch, kind: str) -> tuple[str, FloatArray]:
     return kind, np.array(pull.direction)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Seen:
-    """A part looked at along the pull."""
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class PartingView:
+    """A part looked at along its pull; any number of surfaces can be laid through it.
 
+    Attributes
+    ----------
+    kind : str
+        ``plane`` or ``contour``: the surface that suits the part, or that was asked for.
+    body : Solid
+        The part in the pull frame.
+    pull, frame
+        As in `PartingSurface`.
+    probes : Probes
+        Its columns along the pull.
+    search : PullSearch or None
+        The landscape of pull directions, when the direction was searched.
+    """
+
+    kind: str
     body: Solid
     pull: FloatArray
     frame: FloatArray
     probes: Probes
+    search: PullSearch | None
 
     @classmethod
-    def of(cls, part: Solid, pull: FloatArray) -> "_Seen":
+    def of(cls, part: Solid, pull: FloatArray, kind: str, search: PullSearch | None) -> "PartingView":
+        """Return the view of a part; of kind ``auto``, the plane where it does as well as any surface."""
         frame = _part_frame(part, pull)
-        matrix = np.eye(4)
-        matrix[:3, :3] = frame.T
-        body = part.transformed(matrix)
+        body = _turned(part, frame)
         turned = raster_frame([0.0, 0.0, 1.0])
         points = body.mesh.vertices @ turned
         grid = ColumnGrid.over(points[:, :2].min(axis=0), points[:, :2].max(axis=0), columns=_COLUMNS)
         columns = raster(points, body.mesh.faces, grid)
-        return cls(body, pull, frame, Probes(grid=grid, turn=turned, columns=columns))
+        probes = Probes(grid=grid, turn=turned, columns=columns)
+        if kind == "auto":
+            gain = best_plane(columns, grid.cell_area_mm2)[1] - bound_mm3(columns, grid.cell_area_mm2)
+            kind = "plane" if gain <= AS_GOOD_SHARE * part.volume_mm3 else "contour"
+        return cls(kind=kind, body=body, pull=pull, frame=frame, probes=probes, search=search)
 
     @property
     def bound_mm3(self) -> float:
+        """W: the least that any surface along this pull traps."""
         return bound_mm3(self.probes.columns, self.probes.grid.cell_area_mm2)
 
-    @property
-    def best_plane(self) -> tuple[float, float]:
-        return best_plane(self.probes.columns, self.probes.grid.cell_area_mm2)
+    def surface(
+        self, margin_mm: float, guides: Sequence[Guide] = (), *, start: HeightField | None = None
+    ) -> PartingSurface:
+        """Return the surface through the part, up to a margin beyond its shadow.
 
-    def plane_is_as_good(self, volume_mm3: float) -> bool:
-        return self.best_plane[1] - self.bound_mm3 <= AS_GOOD_SHARE * volume_mm3
+        `start` is a rough surface to start from; it saves time and does not change the result.
+        """
+        if self.kind == "plane":
+            return self._plane(margin_mm)
+        mesh = self.body.mesh
+        loops = silhouette(self.body).loops
+        sheet = contour_sheet(
+            mesh.vertices,
+            mesh.faces,
+            loops,
+            probes=self.probes,
+            margin_mm=margin_mm,
+            guides=guides,
+            start=start,
+        )
+        return self._contour(sheet)
 
-    def plane(self, margin_mm: float) -> PartingSurface:
+    def rough(self, coarse: Solid, margin_mm: float) -> PartingSurface:
+        """Return about the same surface in a fraction of the time, from a coarse copy of the part.
+
+        A plane is the plane itself.
+        """
+        if self.kind == "plane":
+            return self._plane(margin_mm)
+        body = _turned(coarse, self.frame)
+        loops = silhouette(body).loops
+        return self._contour(rough_sheet(body.mesh.vertices, body.mesh.faces, loops, margin_mm=margin_mm))
+
+    def _contour(self, sheet: ContourSheet) -> PartingSurface:
+        return self._surface(sheet.field, sheet.loops_mm, sheet.steepest_deg)
+
+    def _plane(self, margin_mm: float) -> PartingSurface:
         offset = self._clear_offset()
         low, high = self.body.bounds_mm[:, :2]
         field = level_field(low - margin_mm, high + margin_mm, offset)
         loops = level_section(self.body, offset).loops
         lifted = tuple(np.column_stack([loop, np.full(len(loop), offset)]) for loop in loops)
-        return self._surface("plane", field, lifted, 0.0)
-
-    def contour(self, margin_mm: float, guides: Sequence[Guide]) -> PartingSurface:
-        mesh = self.body.mesh
-        loops = silhouette(self.body).loops
-        sheet = contour_sheet(
-            mesh.vertices, mesh.faces, loops, probes=self.probes, margin_mm=margin_mm, guides=guides
-        )
-        return self._surface("contour", sheet.field, sheet.loops_mm, sheet.steepest_deg)
+        return self._surface(field, lifted, 0.0)
 
     def _clear_offset(self) -> float:
         """Return the best plane's offset, moved a hair to where no vertex of the part lies near it.
 
         A plane through a flat base would leave a skin of no thickness.
         """
-        best = self.best_plane[0]
+        best = best_plane(self.probes.columns, self.probes.grid.cell_area_mm2)[0]
         heights = self.body.mesh.vertices[:, 2]
         reach = 5e-4 * float(np.ptp(self.body.mesh.vertices, axis=0).max())
         near = np.sort(heights[np.abs(heights - best) < reach])
@@ -268,10 +332,10 @@ class _Seen:
         return level_field(low, high, offset)
 
     def _surface(
-        self, kind: str, field: HeightField, loops: tuple[FloatArray, ...], steepest_deg: float
+        self, field: HeightField, loops: tuple[FloatArray, ...], steepest_deg: float
     ) -> PartingSurface:
         return PartingSurface(
-            kind=kind,
+            kind=self.kind,
             pull_direction=self.pull,
             frame=self.frame,
             trapped_mm3=self.bound_mm3 + self.probes.missed_mm3(field),
@@ -279,7 +343,14 @@ class _Seen:
             outline=tuple(loop @ self.frame.T for loop in loops),
             field=field,
             steepest_deg=steepest_deg,
+            search=self.search,
         )
+
+
+def _turned(solid: Solid, frame: FloatArray) -> Solid:
+    matrix = np.eye(4)
+    matrix[:3, :3] = frame.T
+    return solid.transformed(matrix)
 
 
 def _part_frame(part: Solid, pull: FloatArray) -> FloatArray:

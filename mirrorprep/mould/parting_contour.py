@@ -25,6 +25,7 @@ _CLAMPED_SHARE = 1.0 / 3.0
 
 _MISSED_SHARE = 3e-5
 _MOST_REFINEMENTS = 3
+_ROUGH_COLUMNS = 40
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -91,6 +92,7 @@ def contour_sheet(
     probes: Probes,
     margin_mm: float,
     guides: Sequence[Guide] = (),
+    start: HeightField | None = None,
 ) -> ContourSheet:
     """Return the membrane through the part's columns, level at its edge where that is not too steep.
 
@@ -106,6 +108,8 @@ def contour_sheet(
         Width of the land.
     guides : sequence of Guide
         Strips and pads to pass through.
+    start : HeightField, optional
+        A rough surface to start from; it saves time and does not change the result.
 
     Returns
     -------
@@ -115,12 +119,28 @@ def contour_sheet(
     """
     nodes = parting_nodes(vertices, faces, loops, margin_mm=margin_mm, guides=guides)
     sheet = _Sheet.over(nodes)
-    flat = sheet.relaxed(np.full(len(nodes.uv), sheet.level_mm), level_edge=True)
+    first = np.full(len(nodes.uv), sheet.level_mm) if start is None else start.at(nodes.uv)
+    flat = sheet.relaxed(first, level_edge=True)
     for _ in range(_MOST_REFINEMENTS):
         missed = probes.missed_mm(flat)
         if missed.sum() * probes.grid.cell_area_mm2 <= _MISSED_SHARE * probes.volume_mm3:
             break
         sheet, flat = _refined(sheet, flat, probes, np.flatnonzero(missed > 0.0))
+    return _levelled(sheet, flat, margin_mm)
+
+
+def rough_sheet(
+    vertices: FloatArray, faces: IntArray, loops: Sequence[FloatArray], *, margin_mm: float
+) -> ContourSheet:
+    """Return about the same membrane on few nodes: heights to plan channels, keys and bolts by."""
+    nodes = parting_nodes(vertices, faces, loops, margin_mm=margin_mm, columns=_ROUGH_COLUMNS)
+    sheet = _Sheet.over(nodes)
+    flat = sheet.relaxed(np.full(len(nodes.uv), sheet.level_mm), level_edge=True)
+    return _levelled(sheet, flat, margin_mm)
+
+
+def _levelled(sheet: "_Sheet", flat: HeightField, margin_mm: float) -> ContourSheet:
+    """Let the land's edge run out freely as far as a level one would be too steep."""
     away = sheet.land_beyond(_CLAMPED_SHARE * margin_mm)
     field, levelled = flat, 1.0
     if _steepest(flat, away) > STEEPEST_LAND_DEG:

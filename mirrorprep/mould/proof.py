@@ -22,7 +22,7 @@ FloatArray = NDArray[np.float64]
 
 HALF_NAMES = ("half_a", "half_b")
 
-OPENING_STEPS_MM = (0.02, 0.1, 0.5, 2.0, 8.0, 24.0, 64.0)
+OPENING_STEPS_MM = (0.02, 0.5, 2.0, 8.0, 24.0, 64.0)
 """How far the halves are moved along their pulls."""
 
 LIFT_MM = 1e-4

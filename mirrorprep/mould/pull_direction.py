@@ -4,7 +4,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from mirrorprep.errors import NoPartingError
 from mirrorprep.mould.undercut import best_plane, bound_mm3, columns_along, unit_direction
@@ -16,12 +16,13 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 DIRECTIONS = 512
-_COARSE_TRIANGLES = 4000
-_COARSE_COLUMNS, _FINE_COLUMNS, _FULL_COLUMNS = 48, 144, 256
-_CLOSE_SHARE = 4e-4
+_COARSE_TRIANGLES = 2000
+_COARSE_COLUMNS, _WALK_COLUMNS, _FINE_COLUMNS, _FULL_COLUMNS = 48, 64, 112, 256
+_CLOSE_SHARE = 8e-4
+_WALK_RAD, _POLISH_RAD, _LAST_RAD = 0.05, 0.018, 0.004
 _PLANE_WEIGHT = 2e-3
 _HEIGHT_WEIGHT = 2e-5
-_RANKED_AGAIN, _STARTS = 20, 2
+_RANKED_AGAIN, _STARTS = 12, 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -227,11 +228,11 @@ def _refined(models: _Models, axes: FloatArray, landscape: list[Pull], *, plane:
     spacing = np.sqrt(2.0 * np.pi / len(axes))
     costs = np.array([models.coarse.cost(pull, plane=plane) for pull in landscape])
     likely = axes[np.argsort(costs, kind="stable")[:_RANKED_AGAIN]]
-    costs = np.array([model.cost(pull, plane=plane) for pull in model.pulls(likely, _FINE_COLUMNS)])
-    ends = [
-        _descend(model, likely[start], spacing / 2, _FINE_COLUMNS, plane=plane)
-        for start in _separate_minima(likely, costs, 2.0 * spacing)
-    ]
+    costs = np.array([model.cost(pull, plane=plane) for pull in model.pulls(likely, _WALK_COLUMNS)])
+    ends = []
+    for start in _separate_minima(likely, costs, 2.0 * spacing):
+        walked = _descend(model, likely[start], (_WALK_RAD, _POLISH_RAD), _WALK_COLUMNS, plane=plane)
+        ends.append(_descend(model, walked.direction, (_POLISH_RAD, _LAST_RAD), _FINE_COLUMNS, plane=plane))
     measured = models.full.pulls(np.array([end.direction for end in ends]), _FULL_COLUMNS)
     return sorted(measured, key=lambda pull: models.full.cost(pull, plane=plane))
 
@@ -248,10 +249,13 @@ def _separate_minima(axes: FloatArray, costs: FloatArray, apart_rad: float) -> l
     return chosen
 
 
-def _descend(model: _Model, start: FloatArray, step_rad: float, columns: int, *, plane: bool) -> Pull:
-    """Walk downhill over a shrinking ring of six neighbours."""
-    best = model.pull(start, columns)
-    while step_rad > 0.004:
+def _descend(
+    model: _Model, start: ArrayLike, steps_rad: tuple[float, float], columns: int, *, plane: bool
+) -> Pull:
+    """Walk downhill over a ring of six neighbours that shrinks from the first step to the last."""
+    best = model.pull(np.asarray(start), columns)
+    step_rad, last_rad = steps_rad
+    while step_rad > last_rad:
         frame = frame_along(best.direction)
         around = np.arange(6) * np.pi / 3.0
         ring = frame[:, 2] + np.tan(step_rad) * (
