@@ -1,7 +1,6 @@
-"""Pictures of the mould: taken apart, cut open, its undercuts, its pull directions, its filling."""
+"""Pictures of the mould: taken apart, cut open, its undercuts."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -11,14 +10,12 @@ from scipy.spatial import ConvexHull
 from mirrorprep.handover.bodies import body, mapped_body, surface, three, turned
 from mirrorprep.handover.keys import BAR_FOOT, LEGEND_FOOT, color_bar, draw_path, legend
 from mirrorprep.handover.palette import (
-    CAUTION,
     CHANNEL,
     DEPTH,
     HALF_A,
     HALF_B,
     INK,
     PART,
-    SCAN,
     rounded_range,
 )
 from mirrorprep.handover.panel import Body, View
@@ -35,8 +32,6 @@ HATCH_B: Final = -45.0
 EXPLODED: Final = ((620, 860), (500, 860), (500, 860))
 SECTION: Final = (760, 820)
 UNDERCUT: Final = (520, 760)
-FILLING: Final = (300, 620)
-_GHOST: Final = 0.16
 
 
 def picture_exploded(
@@ -256,76 +251,3 @@ def picture_undercut(
     sheet = strip(specs, panel_px=UNDERCUT, foot_px=BAR_FOOT)
     color_bar(sheet, DEPTH, depth, span=span, label="undercut depth", mesh=part)
     return sheet.png()
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class FillStep:
-    """One moment of filling.
-
-    Attributes
-    ----------
-    share : float
-        Filled share of the cavity's volume, 0 to 1.
-    level_mm : float
-        Height of the liquid along the up direction.
-    time_s : float or None
-        Time since the start of the pour.
-    air : Solid, ScanMesh or None
-        Air that is trapped at this moment.
-    """
-
-    share: float
-    level_mm: float
-    time_s: float | None = None
-    air: ScanMesh | Solid | None = None
-
-
-def picture_filling(cavity: Solid, steps: Sequence[FillStep], *, up: ArrayLike = (0.0, 0.0, 1.0)) -> bytes:
-    """Draw the cavity as it fills, one panel per step, with trapped air.
-
-    Parameters
-    ----------
-    cavity : Solid
-        What is to be filled: part, sprue and vents.
-    steps : sequence of FillStep
-        In the order of time.
-    up : (3,) array
-        The direction that is up when pouring.
-
-    Returns
-    -------
-    bytes
-        A PNG file.
-    """
-    upward = _unit(up)
-    view = turned(side_view(upward, cavity.mesh.vertices), right_deg=12, up_deg=8)
-    specs = [
-        PanelSpec(bodies=_filled_bodies(cavity, step, upward), view=view, title=_step_words(step))
-        for step in steps
-    ]
-    sheet = strip(specs, panel_px=FILLING, foot_px=LEGEND_FOOT)
-    entries = [(PART, "filled"), (SCAN, "still empty")]
-    entries += [(CAUTION, "trapped air")] * any(step.air is not None for step in steps)
-    legend(sheet, entries)
-    return sheet.png()
-
-
-def _step_words(step: FillStep) -> str:
-    share = f"{100 * step.share:.0f} %"
-    return share if step.time_s is None else f"{share} · {step.time_s:.1f} s"
-
-
-def _filled_bodies(cavity: Solid, step: FillStep, up: FloatArray) -> list[Body]:
-    """Return the liquid, the empty rest without its floor, and trapped air."""
-    empty, liquid = cavity.split_by_plane(up, step.level_mm)
-    found = [] if liquid.is_empty else [body(liquid, PART)]
-    if not empty.is_empty:
-        mesh = empty.mesh
-        floor = (np.abs(mesh.vertices @ up - step.level_mm) < 1e-5 * mesh.diagonal_mm)[mesh.faces].all(axis=1)
-        rest = Body(
-            vertices=mesh.vertices, faces=mesh.faces[~floor], color=SCAN, opacity=_GHOST, outlined=False
-        )
-        found.append(rest)
-    if step.air is not None and len(surface(step.air).faces):
-        found.append(body(step.air, CAUTION))
-    return found

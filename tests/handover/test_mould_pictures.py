@@ -7,13 +7,11 @@ import pytest
 from matplotlib.image import imread
 
 from mirrorprep.handover.mould_pictures import (
-    FillStep,
     _cut_bodies,
     _shifts,
     face_view,
     picture_cutaway,
     picture_exploded,
-    picture_filling,
     picture_undercut,
     side_view,
 )
@@ -85,17 +83,3 @@ def test_undercut_shows_deeper_darker(small_panels):
     middle = picture[picture.shape[0] // 3 : picture.shape[0] // 2]
     along, against = middle[:, third // 2], middle[:, third + third // 2]
     assert along[:, :3].mean() > against[:, :3].mean() + 0.3
-
-
-def test_filling_rises_and_shows_trapped_air(small_panels, mould):
-    _, _, part, _ = mould
-    steps = [
-        FillStep(share=0.0, level_mm=-20.0),
-        FillStep(share=0.5, level_mm=0.0, time_s=3.0),
-        FillStep(share=1.0, level_mm=20.0, air=sphere(2, center_mm=[0, 0, 9.5])),
-    ]
-    picture = imread(io.BytesIO(picture_filling(part, steps)))
-    reddish = (picture[:, :, 0] - picture[:, :, 2] > 0.25) & (picture[:, :, 0] < 0.8)
-    third = picture.shape[1] // 3
-    shares = [reddish[60:350, i * third : (i + 1) * third].mean() for i in range(3)]
-    assert shares[0] < 0.01 < shares[1] < 0.7 * shares[2]
