@@ -8,7 +8,7 @@ const idOf = (name) => `entry-${name.replace('.', '-')}`;
  * A labelled control for one entry.
  * @param {Object} bench
  * @param {string} name as in the job file: table.entry
- * @param {{words?: string, hint?: string|null, options?: Array, prefix?: string}} [look]
+ * @param {{words?: string, hint?: string|null, options?: Array, tall?: boolean, prefix?: string}} [look]
  */
 export function entry(bench, name, look = {}) {
   const schema = bench.store.entry(name);
@@ -21,7 +21,7 @@ export function entry(bench, name, look = {}) {
   if (hint) control.setAttribute('aria-describedby', `${id}-hint`);
   const label = el('label', { for: id, text: words });
   const parts = flag ? [control, label] : [label, control];
-  return el('div', { class: flag ? 'entry flag' : 'entry' }, parts, hint ? el('p', { class: 'hint', id: `${id}-hint`, text: hint }) : null);
+  return el('div', { class: `entry${flag ? ' flag' : ''}${look.tall ? ' tall' : ''}` }, parts, hint ? el('p', { class: 'hint', id: `${id}-hint`, text: hint }) : null);
 }
 
 const UNITS = { mm: 'mm', deg: '°', s: 's' };

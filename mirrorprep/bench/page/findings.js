@@ -32,9 +32,9 @@ function findingItem(bench, finding) {
       'div',
       {},
       el('p', {}, el('b', { text: `${finding.severity}: ` }), finding.message),
-      finding.remedy ? el('p', { class: 'remedy', text: finding.remedy }) : null,
+      el('p', { class: 'remedy' }, finding.remedy ? `${finding.remedy} ` : '', el('code', { text: finding.code })),
       finding.waived ? el('p', { class: 'remedy', text: 'Accepted by a responsible person; the traveller says so.' }) : null,
-      el('p', { class: 'doings' }, go, waiver(bench, finding), el('code', { text: finding.code })),
+      el('p', { class: 'doings' }, go, waiver(bench, finding)),
     ),
   );
 }

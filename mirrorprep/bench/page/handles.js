@@ -57,7 +57,7 @@ export function holdDirection(stage, direction, { onChange, onDone }) {
   const group = layer(stage, 'pull');
   const box = extent(stage);
   const middle = box.getCenter(new THREE.Vector3());
-  const radius = 0.62 * box.getSize(new THREE.Vector3()).length();
+  const radius = 0.56 * box.getSize(new THREE.Vector3()).length();
   const arrow = arrowOf(radius);
   group.position.copy(middle);
   group.add(...rings(radius), arrow);

@@ -2,7 +2,7 @@
 
 import { postJson } from './api.js';
 import { byId, el } from './dom.js';
-import { makeStage } from './stage.js';
+import { fit, makeStage } from './stage.js';
 import { makeStore } from './store.js';
 import { fillPath } from './path.js';
 import { fillPanel, fillFoot } from './panel.js';
@@ -109,6 +109,8 @@ function start() {
     note.hidden = false;
     note.textContent = 'This browser cannot draw in three dimensions (no WebGL). Every step, figure and finding works all the same; the pictures stand in the traveller.';
   }
+  byId('fit').hidden = !bench.stage;
+  byId('fit').addEventListener('click', () => fit(bench.stage));
   byId('settings-button').addEventListener('click', () => openSettings(bench));
   globalThis.addEventListener('hashchange', () => {
     if (bench.store.step(location.hash.slice(1))) bench.go(location.hash.slice(1));

@@ -2,9 +2,10 @@
 
 import * as THREE from './vendor/three.module.min.js';
 import { INK, PLANE } from './palette.js';
-import { extent, mmPerPixel, placed } from './stage.js';
+import { extent, mmPerPixel, placed, reach } from './stage.js';
 
 const MARK_PX = 6;
+const MARGIN = 0.05;
 
 /** A layer by its name, emptied. */
 export function layer(stage, name) {
@@ -39,9 +40,11 @@ function rim(stage, { normal, offset_mm: offset }) {
   if (high.length() < 0.2) high.set(1, 0, 0).addScaledVector(n, -n.x);
   high.normalize();
   const wide = new THREE.Vector3().crossVectors(high, n);
-  const size = box.getSize(new THREE.Vector3());
-  const reach = (axis) => 0.56 * (Math.abs(axis.x) * size.x + Math.abs(axis.y) * size.y + Math.abs(axis.z) * size.z);
-  const [h, w] = [reach(high), reach(wide)];
+  const [h, w] = [high, wide].map((axis) => {
+    const way = reach(stage, axis);
+    middle.addScaledVector(axis, (way.low + way.high) / 2 - middle.dot(axis));
+    return (0.5 + MARGIN) * (way.high - way.low);
+  });
   const corner = (a, b) => middle.clone().addScaledVector(wide, a * w).addScaledVector(high, b * h);
   return { corners: [corner(-1, -1), corner(1, -1), corner(1, 1), corner(-1, 1)], middle, n };
 }

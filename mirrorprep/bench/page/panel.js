@@ -83,6 +83,7 @@ function mainButton(bench, state) {
   const next = bench.next();
   const onward = next ? button(`Go on to ${titles[next]}`, () => bench.go(next), { id: 'main', class: 'main-button' }) : null;
   if (['done', 'left out'].includes(step.state)) return onward;
+  if (STEPS[step.name].onward && !blocked) return onward;
   if (blocked) return el('p', { class: 'blocked', id: 'blocked' }, sign('caution'), blocked);
   if (state.problem) return sentence('caution', state.problem.message, state.problem.remedy);
   const words = step.state === 'stale' ? 'Run this step again' : 'Run this step';

@@ -72,7 +72,7 @@ function stand(bench, face, loaded) {
   const group = `${face.group}${up.toArray().map((x) => x.toFixed(2))}`;
   if (bench.group === group) return;
   bench.group = group;
-  fit(bench.stage, { up: view.up, toward: front.clone().addScaledVector(up, 0.16).addScaledVector(bench.frame.side, view.turn ?? 0.45).toArray() });
+  fit(bench.stage, { up: view.up, toward: front.clone().addScaledVector(up, view.over ?? 0.16).addScaledVector(bench.frame.side, view.turn ?? 0.45).toArray(), room: face.room ?? 1.12 });
 }
 
 function note(bench, words) {

@@ -7,6 +7,7 @@ import { colorBy } from './bodies.js';
 import { PAPER, colorOf } from './palette.js';
 
 const DEPTH_STEPS = 2 ** 24;
+const MOST_LOOKED_AT = 20_000;
 const TURN_STEP = Math.PI / 24;
 
 /** Build the stage on a canvas, or return null where the browser cannot draw in three dimensions. */
@@ -177,25 +178,40 @@ export function extent(stage) {
   return box;
 }
 
-/** Look at the whole of what is shown; `toward` points from the bodies to the eye. */
-export function fit(stage, { up = null, toward = null, room = 1.12 } = {}) {
-  const box = extent(stage);
-  if (box.isEmpty()) return;
-  const radius = box.getSize(new THREE.Vector3()).length() / 2;
-  const middle = box.getCenter(new THREE.Vector3());
-  aim(stage, middle, radius, { up, toward, span: shadow(stage, box, { up, toward }) * room });
+/** How far the shown surfaces reach along an axis of the scene: lowest and highest. */
+export function reach(stage, axis) {
+  let [low, high] = [Infinity, -Infinity];
+  for (const { mesh, home, body } of stage.shown.values()) {
+    if (!mesh.visible) continue;
+    const places = body.geometry.getAttribute('position').array;
+    const base = home.dot(axis);
+    const pace = 3 * Math.max(1, Math.floor(places.length / 3 / MOST_LOOKED_AT));
+    for (let i = 0; i < places.length; i += pace) {
+      const along = base + places[i] * axis.x + places[i + 1] * axis.y + places[i + 2] * axis.z;
+      if (along < low) low = along;
+      if (along > high) high = along;
+    }
+  }
+  return { low, high };
 }
 
-/** How much room the box takes across the view. */
-function shadow(stage, box, { up, toward }) {
+/** Look at the whole of what is shown; `toward` points from the bodies to the eye. */
+export function fit(stage, { up = null, toward = null, room = stage.room ?? 1.12 } = {}) {
+  const box = extent(stage);
+  if (box.isEmpty()) return;
+  stage.room = room;
   const look = toward ? three(toward).normalize() : stage.camera.position.clone().sub(stage.controls.target).normalize();
-  const high = (up ? three(up) : stage.camera.up.clone()).addScaledVector(look, -look.dot(up ? three(up) : stage.camera.up)).normalize();
+  const upright = up ? three(up) : stage.camera.up.clone();
+  const high = upright.addScaledVector(look, -look.dot(upright)).normalize();
   const wide = new THREE.Vector3().crossVectors(high, look);
-  const half = box.getSize(new THREE.Vector3()).multiplyScalar(0.5);
-  const reach = (axis) => 2 * (Math.abs(axis.x) * half.x + Math.abs(axis.y) * half.y + Math.abs(axis.z) * half.z);
+  const [h, w, d] = [high, wide, look].map((axis) => reach(stage, axis));
+  const middle = new THREE.Vector3();
+  [[h, high], [w, wide], [d, look]].forEach(([way, axis]) => middle.addScaledVector(axis, (way.low + way.high) / 2));
   const { clientWidth: width, clientHeight: height } = stage.canvas.parentElement;
   const aspect = width / Math.max(1, height);
-  return aspect >= 1 ? Math.max(reach(high), reach(wide) / aspect) : Math.max(reach(wide), reach(high) * aspect);
+  const [tall, broad] = [h.high - h.low, w.high - w.low];
+  const span = aspect >= 1 ? Math.max(tall, broad / aspect) : Math.max(broad, tall * aspect);
+  aim(stage, middle, box.getSize(new THREE.Vector3()).length() / 2, { up, toward, span: span * room });
 }
 
 function aim(stage, target, radius, { up, toward, span }) {

@@ -3,6 +3,7 @@
 import { check, el } from './dom.js';
 import { entry } from './entries.js';
 import { number } from './figures.js';
+import { seatView } from './step_seat.js';
 
 const WHAT = {
   'half_a.stl': 'upper half of the mould', 'half_b.stl': 'lower half of the mould',
@@ -20,12 +21,13 @@ const TICKS = [
 ];
 
 export const handover = {
-  group: 'part',
+  group: 'seat',
   lead: 'The files are written, read back and proved; the traveller goes with the job.',
   bodies: (bench) => {
-    const own = bench.store.step('handover').bodies ?? [];
-    return own.length ? own.map(({ name }) => ({ step: 'handover', name })) : [{ step: 'measure', name: 'part' }];
+    if (!bench.store.step('seat').bodies?.length) return [{ step: 'measure', name: 'part' }];
+    return [{ step: 'seat', name: 'skin', solid: false }, { step: 'seat', name: 'part' }];
   },
+  view: (bench, header) => seatView(bench, header),
   controls: (bench) => [
     ...files(bench),
     el('details', { id: 'output-settings' }, el('summary', { text: 'What is handed over' }),

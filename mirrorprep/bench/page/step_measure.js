@@ -14,7 +14,7 @@ export const measure = {
   bodies: () => [{ step: 'measure', name: 'part' }],
   map: () => 'part wall_mm',
   controls: (bench) => [
-    entry(bench, 'material.name', { words: 'Material of the part', hint: null, options: materialOptions(bench) }),
+    entry(bench, 'material.name', { words: 'Material of the part', hint: null, options: materialOptions(bench), tall: true }),
     entry(bench, 'scan.accuracy_mm', { words: 'Accuracy of the scanner, mm', hint: null }),
   ],
   figures: (bench, figures) => [

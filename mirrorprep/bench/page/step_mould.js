@@ -6,8 +6,12 @@ import { figure, number } from './figures.js';
 import { extent, open } from './stage.js';
 import { applyCut } from './viewtools.js';
 
+/** How far the mould stands open at first, so that the cavity can be seen. */
+const OPEN_AT_FIRST = 40;
+
 export const mould = {
   group: 'mould',
+  room: 1.9,
   lead: 'Two halves around the part, with register keys, sprue, vents and bolts; each is proved before it is handed over.',
   bodies: () => [
     { step: 'mould', name: 'half_a', opens: 1 },
@@ -40,7 +44,7 @@ export const mould = {
 export function viewOf(bench) {
   const figures = bench.store.step('mould').figures;
   if (!figures?.pull_direction) return null;
-  return { up: figures.pull_direction, toward: figures.pour_up ?? [0, -1, 0], turn: 0.55 };
+  return { up: figures.pull_direction, toward: figures.pour_up ?? [0, -1, 0], turn: -1.1, over: 0.75 };
 }
 
 function proofLine({ proof }) {
@@ -64,7 +68,7 @@ function proofTable({ proof, identity_error: identity, outer_volume_mm3: outer }
 function openSlider(bench) {
   const memory = bench.memory.mould;
   return slider('open-mould', 'Open the mould', {
-    low: 0, high: 100, step: 1, value: memory.open ?? 0,
+    low: 0, high: 100, step: 1, value: memory.open ?? OPEN_AT_FIRST,
     read: (share) => (share > 0 ? `each half ${number(wayOf(bench, share), { digits: 2 })} mm` : 'closed'),
     onInput: (share) => {
       memory.open = share;
@@ -86,6 +90,6 @@ function apply(bench) {
   const figures = bench.store.step('mould').figures;
   const memory = bench.memory.mould;
   if (!figures?.pull_direction || !bench.stage.shown.size) return;
-  open(bench.stage, figures.pull_direction, wayOf(bench, memory.open ?? 0));
+  open(bench.stage, figures.pull_direction, wayOf(bench, memory.open ?? OPEN_AT_FIRST));
   applyCut(bench, memory.cut);
 }

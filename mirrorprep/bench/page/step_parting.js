@@ -1,5 +1,6 @@
 /** Parting: the direction in which the halves come off, turned by hand, with the undercut it leaves. */
 
+import { Vector3 } from './vendor/three.module.min.js';
 import { postBuffer } from './api.js';
 import { unpack } from './bodies.js';
 import { button, byId, el, slider } from './dom.js';
@@ -10,12 +11,16 @@ import { drawDisc, loadLandscape } from './disc.js';
 import { applyMap, fillTools } from './viewtools.js';
 import { angles, directionOf } from './angles.js';
 
+const ASIDE = 0.7;
 let held = null;
 let asked = { busy: false, next: null };
 
 export const parting = {
-  group: 'part',
+  group: 'pull',
+  room: 1.75,
+  onward: true,
   lead: 'Drag the arrow, or use the sliders: what cannot come off along it turns dark. The search has already looked at every direction; turn it only when you know better.',
+  view: (bench, header) => seenAside(bench, header.up ?? [0, 0, 1]),
   bodies: () => [{ step: 'parting', name: 'part' }],
   nothing: 'Nothing to see yet: run the step Measure first.',
   blocked: (bench) => (bench.store.step('measure').state === 'done' ? null : 'Run the step Measure first.'),
@@ -24,7 +29,7 @@ export const parting = {
     el('h3', { text: 'All directions' }),
     el('p', { class: 'hint', id: 'disc-hint', text: 'Every direction as a place on a disc; the darker, the more is trapped. Click one to take it.' }),
     el('canvas', { id: 'disc', width: 520, height: 520, tabindex: '0', role: 'img', 'aria-label': 'Trapped volume over all directions' }),
-    entry(bench, 'mould.parting', { words: 'Parting surface', hint: null, options: [['auto', 'chosen by what is trapped'], ['plane', 'a plane'], ['contour', 'following the contour']] }),
+    entry(bench, 'mould.parting', { words: 'Parting surface', hint: null, options: [['auto', 'chosen by what is trapped'], ['plane', 'a plane'], ['contour', 'following the contour']], tall: true }),
   ],
   follow: (bench, { fresh = false } = {}) => {
     if (!bench.stage.shown.size) return;
@@ -40,6 +45,16 @@ export const parting = {
     held = null;
   },
 };
+
+/** An eye that sees the pull direction aside, so that its arrow can be taken hold of. */
+function seenAside(bench, up) {
+  const pull = direction(bench);
+  if (!pull) return null;
+  const axis = new Vector3(...up);
+  const level = new Vector3(...pull).addScaledVector(axis, -axis.dot(new Vector3(...pull)));
+  if (level.length() < 0.2) return null;
+  return { up, toward: level.applyAxisAngle(axis, -ASIDE).toArray(), turn: 0 };
+}
 
 /** The direction that holds: stated, else found by the mould, else the best of the landscape. */
 function direction(bench) {
@@ -116,7 +131,7 @@ function fillTyped(bench, now) {
   const stated = bench.store.value('mould.pull_direction') !== null;
   byId('pull-typed').replaceChildren(
     el('div', { class: 'entry' }, el('label', { for: 'pull-x', text: 'Pull direction' }), el('span', { class: 'triple' }, boxes)),
-    el('p', { class: 'doings' }, el('span', { class: 'status', text: stated ? 'Set by hand.' : 'Found by search.' }),
+    el('p', { class: 'doings' }, el('span', { class: 'status', text: stated ? 'Set by hand.' : bench.store.step('mould').state === 'done' ? 'Found by search.' : 'The best of the directions below; the mould looks closer still.' }),
       stated ? button('Let it be searched', () => reset(bench), { id: 'search-pull', class: 'small' }) : null),
   );
 }

@@ -69,7 +69,6 @@ function runners(bench, figures) {
   const list = figures.alternatives ?? [];
   if (list.length < 2) return null;
   const chosen = (figures.choice ?? 1) - 1;
-  const best = Math.max(...list.map((item) => item.score));
   const row = (item, i) => {
     const id = `runner-${i + 1}`;
     const box = el('input', { type: 'radio', name: 'runner', id, checked: i === chosen, on: {
@@ -77,7 +76,7 @@ function runners(bench, figures) {
     } });
     const look = button('Outline', () => outline(bench, i), { class: 'small', id: `look-${id}`, 'aria-pressed': String(bench.memory.plane.runner === i) });
     const words = i === 0 ? 'the best plane' : `runner-up ${i}, ${angleWords(list[0], item)}`;
-    return el('div', { class: 'runner' }, el('label', { for: id, class: 'check' }, box, el('span', {}, words, el('small', { text: ` score ${number(item.score, { digits: 3 })} of ${number(best, { digits: 3 })}` }))), i === chosen ? null : look);
+    return el('div', { class: 'runner' }, el('label', { for: id, class: 'check' }, box, el('span', {}, words, el('small', { text: `evidence ${number(item.score, { digits: 2 })}` }))), i === chosen ? null : look);
   };
   return el('fieldset', { class: 'runners' }, el('legend', { text: 'Planes by rank' }), list.slice(0, 6).map(row));
 }

@@ -22,7 +22,7 @@ export const pour = {
     return pull ? { up, toward: pull, turn: 0.12 } : null;
   },
   controls: (bench, figures) => [
-    entry(bench, 'material.name', { words: 'Material', hint: null, options: materialOptions(bench) }),
+    entry(bench, 'material.name', { words: 'Material', hint: null, options: materialOptions(bench), tall: true }),
     el('details', { id: 'data-sheet' }, el('summary', { text: 'Figures from your data sheet' }),
       ['density_g_cm3', 'shrinkage', 'viscosity_pa_s', 'pot_life_s'].map((name) => entry(bench, `material.${name}`))),
     figures && bench.stage ? el('div', { id: 'level-box' }, levelSlider(bench)) : null,

@@ -10,17 +10,14 @@ import { fileField } from './upload.js';
 import { DONOR_COLOR } from './mark_colors.js';
 
 export const seat = {
-  group: 'head',
+  group: 'seat',
   lead: 'The part is cut from the donor side, mirrored, settled on the ring of skin around it and trimmed against that skin. A mirrored ear is a starting shape, not a copy of the lost one.',
   bodies: (bench) => {
     const own = bench.store.step('seat').bodies?.map((body) => body.name) ?? [];
     if (own.length && !bench.memory.seat.picking) return own.map((name) => ({ step: 'seat', name, solid: name !== 'skin' }));
     return [{ step: 'plane', name: 'scan' }, { step: 'condition', name: 'after' }].slice(0, 1);
   },
-  view: (bench, header) => {
-    const away = bench.store.step('seat').figures?.back?.direction;
-    return away ? { up: header.up ?? [0, 0, 1], toward: away, turn: 0.25 } : null;
-  },
+  view: (bench, header) => seatView(bench, header),
   controls: (bench) => {
     const on = entry(bench, 'seating.seat', { words: 'Seat the part on the recipient side', hint: null });
     return bench.store.value('seating.seat') ? [on, region(bench), fitTools(bench), margin(bench), retention(bench), twoScans(bench)] : [on];
@@ -45,6 +42,12 @@ export const seat = {
   },
 };
 
+/** The side on which the part sits. */
+export function seatView(bench, header) {
+  const away = bench.store.step('seat').figures?.back?.direction;
+  return away ? { up: header.up ?? [0, 0, 1], toward: away, turn: 0.25 } : null;
+}
+
 const WAYS = [['auto', 'what stands out, with no counterpart'], ['loop', 'inside a loop picked on the scan'], ['plane', 'in front of a plane'], ['box', 'in a box'], ['sphere', 'in a sphere']];
 const MORE = {
   plane: ['plane_normal', 'plane_offset_mm'], box: ['box_low', 'box_high'], sphere: ['sphere_center', 'sphere_radius_mm'],
@@ -55,7 +58,7 @@ const MORE = {
 function region(bench) {
   const way = bench.store.value('seating.select');
   return el('section', { class: 'group' },
-    entry(bench, 'seating.select', { words: 'What is cut out', hint: null, options: WAYS }),
+    entry(bench, 'seating.select', { words: 'What is cut out', hint: null, options: WAYS, tall: true }),
     MORE[way]?.map((name) => entry(bench, `seating.${name}`)),
     bench.stage && bench.stage.shown.size ? pickTools(bench) : null);
 }

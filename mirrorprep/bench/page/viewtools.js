@@ -1,7 +1,7 @@
 /** Under the view: which bodies are shown, what colours them, where they are cut. */
 
 import { button, check, choice, el, refill } from './dom.js';
-import { dress, extent, fit } from './stage.js';
+import { dress, fit, reach } from './stage.js';
 import { figure } from './figures.js';
 import { colorOf } from './palette.js';
 
@@ -18,7 +18,6 @@ export function fillTools(bench, memory, { cut = true } = {}) {
     shown.length ? el('fieldset', { class: 'bodies' }, el('legend', { text: 'Show' }), shown.map((item) => bodyCheck(bench, item, memory))) : null,
     maps.length ? mapChoice(bench, maps, memory) : null,
     shown.length && cut ? cutTools(bench, memory) : null,
-    button('Show all', () => fit(stage), { id: 'fit', title: 'Key 0 on the view' }),
   ]);
 }
 
@@ -103,12 +102,4 @@ export function applyCut(bench, cut) {
   const axis = bench.frame[cut.axis];
   const { low, high } = reach(stage, axis);
   return stage.cutter.set(axis.toArray(), high - (cut.share / 100) * (high - low), { hatch: true });
-}
-
-function reach(stage, axis) {
-  const box = extent(stage);
-  const places = [box.min, box.max];
-  const values = [0, 1, 2, 3, 4, 5, 6, 7].map((i) =>
-    axis.x * places[i & 1].x + axis.y * places[(i >> 1) & 1].y + axis.z * places[i >> 2].z);
-  return { low: Math.min(...values), high: Math.max(...values) };
 }
