@@ -8,11 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mirrorprep.condition.faults import repeats, zero_area
-from mirrorprep.condition.findings import Evidence, findings_of
+from mirrorprep.condition.findings import POINTS_PER_FEATURE, Evidence, findings_of, suited_scanner
 from mirrorprep.condition.report import CheckReport, Hole
+from mirrorprep.errors import UsageError
 from mirrorprep.geometry.borders import border_groups
 from mirrorprep.geometry.nesting import closed_bodies, nesting
-from mirrorprep.geometry.normals import vertex_normals
+from mirrorprep.geometry.normals import doubled_areas, vertex_normals
+from mirrorprep.geometry.orienting import faces_to_flip
 from mirrorprep.geometry.self_intersection import meeting_pairs
 from mirrorprep.geometry.surface_quality import noise_sd_mm, rings, spikes
 from mirrorprep.geometry.topology import EdgeTable, bodies, edge_table
@@ -25,11 +27,14 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 _MOST_HOLES: Final = 200
-_POINTS_PER_FEATURE: Final = 3.0
 
 
 def check(
-    scan: ScanMesh | Solid, *, accuracy_mm: float | None = None, progress: Progress = SILENT
+    scan: ScanMesh | Solid,
+    *,
+    accuracy_mm: float | None = None,
+    feature_mm: float | None = None,
+    progress: Progress = SILENT,
 ) -> CheckReport:
     """Return the condition of a scan: what stands between it and a solid, and how good its points are.
 
@@ -40,6 +45,8 @@ def check(
         vertices at one place count as one.
     accuracy_mm : float, optional
         The scanner's stated accuracy; the estimated noise is held against it.
+    feature_mm : float, optional
+        The smallest feature to keep; the point spacing is held against it.
     progress : Progress
         Told about each part.
 
@@ -47,6 +54,11 @@ def check(
     -------
     CheckReport
         Counts, places and findings, the reader's findings first.
+
+    Raises
+    ------
+    UsageError
+        If the accuracy or the feature is not positive.
 
     Notes
     -----
@@ -62,6 +74,9 @@ def check(
     >>> report.solid, report.open_edges, report.genus, [f.code for f in report.findings]
     (True, 0, 0, [])
     """
+    for name, value in (("accuracy", accuracy_mm), ("smallest feature", feature_mm)):
+        if value is not None and not 0.0 < value < np.inf:
+            raise UsageError(f"The {name} is {value:g} mm.", remedy="Give more than 0 mm.")
     mesh = scan.mesh if isinstance(scan, Solid) else scan
     progress.step("edges", 0.0)
     table = edge_table(mesh.faces)
@@ -77,9 +92,11 @@ def check(
         apart, neighbours = meeting.result()
     overlaps = _overlaps(pieces, apart)
     evidence = Evidence(
-        mesh=mesh, table=table, accuracy_mm=accuracy_mm, apart=apart, neighbours=neighbours,
-        zero_area=shape.zero_area, duplicate=shape.duplicate, seams=shape.seams, holes=shape.holes,
-        bodies=pieces.count, overlaps=overlaps, inside_out=pieces.inside_out,
+        mesh=mesh, table=table, accuracy_mm=accuracy_mm, feature_mm=feature_mm,
+        apart=apart, neighbours=neighbours,
+        zero_area=shape.zero_area, duplicate=shape.duplicate, flipped=shape.flipped,
+        seams=shape.seams, holes=shape.holes,
+        bodies=pieces.count, overlaps=overlaps, inside_out_mm=pieces.inside_out_mm,
         spikes=points.spikes, spacing_mm=points.spacing_mm, noise_mm=points.noise_mm,
     )  # fmt: skip
     report = _report(evidence, pieces)
@@ -103,16 +120,18 @@ def _report(seen: Evidence, pieces: "_Pieces") -> CheckReport:
         inconsistent_edges=int(table.inconsistent.sum()),
         degenerate_faces=len(seen.zero_area),
         duplicate_faces=len(seen.duplicate),
+        flipped_faces=len(seen.flipped),
         self_intersections=len(seen.apart),
         neighbour_intersections=len(seen.neighbours),
         bodies=pieces.count,
         overlapping_bodies=len(seen.overlaps),
         genus=pieces.genus if closed else None,
-        inside_out=seen.inside_out,
+        inside_out=len(seen.inside_out_mm) > 0,
         size_mm=(x, y, z),
         units=mesh.origin.units,
+        suits=suited_scanner(float(mesh.size_mm.max())),
         spacing_mm=spacing,
-        smallest_feature_mm=None if spacing is None else _POINTS_PER_FEATURE * spacing,
+        smallest_feature_mm=None if spacing is None else POINTS_PER_FEATURE * spacing,
         noise_mm=seen.noise_mm,
         spikes=len(seen.spikes),
         holes=seen.holes[:_MOST_HOLES],
@@ -124,6 +143,7 @@ def _report(seen: Evidence, pieces: "_Pieces") -> CheckReport:
 class _Shape:
     zero_area: IntArray
     duplicate: IntArray
+    flipped: IntArray
     seams: int
     holes: tuple[Hole, ...]
 
@@ -137,9 +157,12 @@ def _shape(mesh: ScanMesh, table: EdgeTable) -> _Shape:
     )
     ends = np.unique(open_edges)
     seams = weld_exact(mesh.vertices[ends]).merged if len(ends) else 0
-    return _Shape(
-        np.flatnonzero(zero_area(mesh.vertices, mesh.faces)), repeats(mesh.faces).extra, seams, holes
-    )
+    flipped = np.zeros(0, dtype=np.int64)
+    if table.inconsistent.any():
+        areas = np.linalg.norm(doubled_areas(mesh.vertices, mesh.faces), axis=1)
+        flipped = np.flatnonzero(faces_to_flip(mesh.faces, areas))
+    no_area = np.flatnonzero(zero_area(mesh.vertices, mesh.faces))
+    return _Shape(no_area, repeats(mesh.faces).extra, flipped, seams, holes)
 
 
 def _meeting(mesh: ScanMesh, extra: IntArray) -> tuple[IntArray, IntArray]:
@@ -161,7 +184,7 @@ class _Pieces:
     count: int
     volume_mm3: float
     genus: int
-    inside_out: bool
+    inside_out_mm: FloatArray
     body: IntArray
     doubled: IntArray
 
@@ -177,18 +200,21 @@ def _pieces(mesh: ScanMesh, table: EdgeTable) -> _Pieces:
     count, body = bodies(mesh.faces, len(mesh.vertices))
     if count == 0:
         nothing = np.zeros((0, 2), dtype=np.int64)
-        return _Pieces(0, 0.0, 0, inside_out=False, body=body, doubled=nothing)
+        return _Pieces(0, 0.0, 0, inside_out_mm=np.zeros((0, 3)), body=body, doubled=nothing)
     closed = closed_bodies(table, body)
-    nest = nesting(mesh.vertices, mesh.faces, body, closed, table)
+    nest = nesting(mesh.vertices, mesh.faces, body, np.ones(count, dtype=bool), table)
     used = int((np.bincount(mesh.faces.ravel()) > 0).sum())
     euler = used - len(table.edges) + len(mesh.faces)
-    alike = np.sign(nest.volume_mm3[nest.inside[:, 0]]) == np.sign(nest.volume_mm3[nest.inside[:, 1]])
-    wrong = closed & (nest.volume_mm3 < 0.0) & (nest.depth() % 2 == 0)
+    inner, outer = nest.inside.T
+    alike = closed[outer] & (np.sign(nest.volume_mm3[inner]) == np.sign(nest.volume_mm3[outer]))
+    sure = closed | (np.arange(count) == np.argmax(np.bincount(body)))  # near open borders depth is not
+    wrong = np.flatnonzero(sure & nest.plump & (nest.volume_mm3 < 0.0) & (nest.depth() % 2 == 0))
+    first = np.unique(body, return_index=True)[1][wrong] if len(wrong) else wrong
     return _Pieces(
         count,
         float(nest.volume_mm3.sum()),
         count - euler // 2,
-        inside_out=bool(wrong.any()),
+        inside_out_mm=mesh.triangles[first].mean(axis=1),
         body=body,
         doubled=nest.inside[alike],
     )

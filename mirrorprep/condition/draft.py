@@ -30,6 +30,17 @@ def places(points: FloatArray) -> tuple[Place, ...]:
     return tuple((float(x), float(y), float(z)) for x, y, z in chosen)
 
 
+def counted(number: int, one: str, many: str = "") -> str:
+    """Return a number with its noun.
+
+    Examples
+    --------
+    >>> counted(1, "edge"), counted(2, "edge"), counted(0, "vertex", "vertices")
+    ('1 edge', '2 edges', '0 vertices')
+    """
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Draft:
     """Vertices and faces on their way; arrays are never changed in place.

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from mirrorprep.condition.draft import places
+from mirrorprep.condition.draft import counted, places
 from mirrorprep.condition.report import Hole
 from mirrorprep.geometry.topology import EdgeTable
 from mirrorprep.solid.finding import Finding, Severity
@@ -16,8 +16,15 @@ from mirrorprep.solid.mesh import ScanMesh
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-_SMALLEST_PART_MM: Final = 10.0
-_LARGEST_PART_MM: Final = 15_000.0
+POINTS_PER_FEATURE: Final = 3.0
+"""Points wanted across the smallest feature that is kept (common practice, no source)."""
+
+SCANNERS: Final = (
+    ("small-part scanners (1 cm to 15 cm)", 10.0, 150.0),
+    ("hand-held structured light (15 cm to 15 m)", 150.0, 15_000.0),
+)
+"""Kinds of scanners with the longest sides in mm that they suit (common practice, no source)."""
+
 _MEND: Final = "Mend the scan ('mirrorprep mend')."
 
 
@@ -28,15 +35,17 @@ class Evidence:
     mesh: ScanMesh
     table: EdgeTable
     accuracy_mm: float | None
+    feature_mm: float | None
     apart: IntArray
     neighbours: IntArray
     zero_area: IntArray
     duplicate: IntArray
+    flipped: IntArray
     seams: int
     holes: tuple[Hole, ...]
     bodies: int
     overlaps: IntArray
-    inside_out: bool
+    inside_out_mm: FloatArray
     spikes: IntArray
     spacing_mm: float | None
     noise_mm: float | None
@@ -73,107 +82,116 @@ def _count(
         )
 
 
+def suited_scanner(longest_mm: float) -> str | None:
+    """Return the kind of scanner that suits a longest side, or None.
+
+    Examples
+    --------
+    >>> suited_scanner(60.0)
+    'small-part scanners (1 cm to 15 cm)'
+    """
+    return next((name for name, low, high in SCANNERS if low <= longest_mm <= high), None)
+
+
 def _edges(seen: Evidence) -> Iterator[Finding]:
-    table, vertices = seen.table, seen.mesh.vertices
-    middles = vertices[table.edges].mean(axis=1)
+    table, mesh = seen.table, seen.mesh
+    middles = mesh.vertices[table.edges].mean(axis=1)
     rims = np.array([hole.place_mm for hole in seen.holes]).reshape(-1, 3)
     number = int(table.open.sum())
+    borders = counted(len(seen.holes), "border")
+    message = f"{counted(number, 'edge')} of one triangle only, in {borders}: the surface is open."
+    yield from _count("open-edges", number, message, rims)
+    seams = f"{counted(seen.seams, 'vertex', 'vertices')} on open edges at exactly the place of another one"
     yield from _count(
-        "open-edges",
-        number,
-        f"{number} edges belong to one triangle only, in {len(seen.holes)} borders.",
-        rims,
-    )
-    yield from _count(
-        "unwelded-seams",
-        seen.seams,
-        f"{seen.seams} vertices on open edges lie exactly on another one: seams that were never joined.",
-        np.zeros((0, 3)),
+        "unwelded-seams", seen.seams, f"{seams}: seams that were never joined.", np.zeros((0, 3))
     )
     number = int(table.non_manifold.sum())
-    yield from _count(
-        "non-manifold-edges",
-        number,
-        f"{number} edges belong to more than two triangles.",
-        middles[table.non_manifold],
-    )
+    message = f"{counted(number, 'edge')} of more than two triangles."
+    yield from _count("non-manifold-edges", number, message, middles[table.non_manifold])
     number = int(table.inconsistent.sum())
-    yield from _count(
-        "inconsistent-edges",
-        number,
-        f"{number} edges have triangles that face opposite ways: part of the surface is flipped.",
-        middles[table.inconsistent],
-    )
+    flipped = mesh.triangles[seen.flipped].mean(axis=1)
+    turned = f"{counted(number, 'edge')} with triangles that face opposite ways"
+    message = f"{turned}: {counted(len(flipped), 'triangle')} flipped."
+    where = flipped if len(flipped) else middles[table.inconsistent]
+    yield from _count("inconsistent-edges", number, message, where)
 
 
 def _faces(seen: Evidence) -> Iterator[Finding]:
-    centers = seen.mesh.triangles.mean(axis=1)
-    number = len(seen.zero_area)
-    yield from _count(
-        "degenerate-faces", number, f"{number} triangles have no area.", centers[seen.zero_area]
-    )
-    number = len(seen.duplicate)
-    yield from _count(
-        "duplicate-faces", number, f"{number} triangles repeat another one.", centers[seen.duplicate]
-    )
+    for code, faces, what in (
+        ("degenerate-faces", seen.zero_area, "without area"),
+        ("duplicate-faces", seen.duplicate, "with the corners of another one"),
+    ):
+        message = f"{counted(len(faces), 'triangle')} {what}."
+        yield from _count(code, len(faces), message, seen.mesh.triangles[faces].mean(axis=1))
 
 
 def _meetings(seen: Evidence) -> Iterator[Finding]:
     apart, neighbours = len(seen.apart), len(seen.neighbours)
     pairs = np.concatenate([seen.apart, seen.neighbours])
     where = seen.mesh.vertices[seen.mesh.faces[pairs]].mean(axis=(1, 2))
-    listed = [f"{apart} pairs of triangles cross"] if apart else []
-    listed += [f"{neighbours} pairs of neighbours cross or lie flat upon each other"] if neighbours else []
+    listed = [f"{counted(apart, 'pair')} of triangles that cross"] if apart else []
+    folds = f"{counted(neighbours, 'pair')} of neighbours that cross or lie flat upon each other"
+    listed += [folds] if neighbours else []
     yield from _count("self-intersections", len(pairs), f"{', '.join(listed)}.", where)
 
 
 def _bodies(seen: Evidence) -> Iterator[Finding]:
     nowhere = np.zeros((0, 3))
-    if seen.inside_out:
-        yield from _count("inside-out", 1, "The surface is inside out: its normals point inward.", nowhere)
+    wrong = len(seen.inside_out_mm)
+    message = "The surface is inside out: its normals point inward."
+    if seen.bodies > 1:
+        message = f"{wrong} of {seen.bodies} bodies inside out: their normals point inward."
+    yield from _count("inside-out", wrong, message, seen.inside_out_mm if seen.bodies > 1 else nowhere)
     if seen.bodies > 1:
         yield from _count(
             "several-bodies",
             seen.bodies,
             f"The scan consists of {seen.bodies} unconnected bodies.",
             nowhere,
-            "Drop islands when mending, or keep them if they are meant.",
+            "Mending drops small ones as islands ('mirrorprep mend'); '--skip drop-islands' keeps them.",
             note=True,
         )
-    number = len(seen.overlaps)
-    yield from _count(
-        "overlapping-bodies",
-        number,
-        f"{number} pairs of bodies overlap: their common volume would be counted twice.",
-        nowhere,
-    )
+    overlaps = len(seen.overlaps)
+    message = f"{counted(overlaps, 'pair')} of overlapping bodies: their common volume would count twice."
+    yield from _count("overlapping-bodies", overlaps, message, nowhere)
 
 
 def _points(seen: Evidence) -> Iterator[Finding]:
-    number = len(seen.spikes)
-    yield from _count(
-        "spikes",
-        number,
-        f"{number} vertices stand out like needles.",
-        seen.mesh.vertices[seen.spikes],
-        "Look at them; smooth or remove them if they are no part of the object.",
-    )
-    if seen.accuracy_mm is not None and seen.noise_mm is not None and seen.noise_mm > seen.accuracy_mm:
+    number, spacing, noise = len(seen.spikes), seen.spacing_mm, seen.noise_mm
+    needles = seen.mesh.vertices[seen.spikes]
+    message = f"{counted(number, 'vertex stands', 'vertices stand')} out like a needle."
+    remedy = "Mending takes down single ones ('mirrorprep mend'); look at the others."
+    yield from _count("spikes", number, message, needles, remedy)
+    if seen.accuracy_mm is not None and noise is not None and noise > seen.accuracy_mm:
         yield Finding(
             code="noise-above-accuracy",
             severity=Severity.CAUTION,
-            message=f"The points scatter by {seen.noise_mm:.2g} mm; the accuracy is {seen.accuracy_mm:g} mm.",
-            measured=seen.noise_mm,
+            message=f"The points scatter by {noise:.2g} mm; the accuracy is {seen.accuracy_mm:g} mm.",
+            measured=noise,
             limit=seen.accuracy_mm,
-            remedy="Scan again, or smooth gently and report the deviation.",
+            remedy="Scan again, or smooth gently ('mirrorprep mend --smooth-mm') and keep to its deviation.",
+        )
+    if seen.feature_mm is not None and spacing and seen.feature_mm < POINTS_PER_FEATURE * spacing:
+        across = seen.feature_mm / spacing
+        yield Finding(
+            code="spacing-above-feature",
+            severity=Severity.CAUTION,
+            message=(
+                f"The points stand {spacing:.2g} mm apart: {across:.2g} across a feature of "
+                f"{seen.feature_mm:g} mm, {POINTS_PER_FEATURE:g} are wanted (common practice)."
+            ),
+            measured=across,
+            limit=POINTS_PER_FEATURE,
+            remedy=f"Scan finer, or rely on features of {POINTS_PER_FEATURE * spacing:.2g} mm and more only.",
         )
 
 
 def _size(seen: Evidence) -> Iterator[Finding]:
     longest = float(seen.mesh.size_mm.max())
-    if _SMALLEST_PART_MM <= longest <= _LARGEST_PART_MM:
+    if suited_scanner(longest):
         return
-    side, limit = ("below", _SMALLEST_PART_MM) if longest < _SMALLEST_PART_MM else ("above", _LARGEST_PART_MM)
+    smallest, largest = SCANNERS[0][1], SCANNERS[-1][2]
+    side, limit = ("below", smallest) if longest < smallest else ("above", largest)
     yield Finding(
         code="size-implausible",
         severity=Severity.CAUTION,

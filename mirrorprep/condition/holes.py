@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable
 import numpy as np
 from numpy.typing import NDArray
 
-from mirrorprep.condition.draft import Draft, MendStep, places
+from mirrorprep.condition.draft import Draft, MendStep, counted, places
 from mirrorprep.geometry.borders import Border, border_loops
 from mirrorprep.geometry.box_pairs import boxes_near
 from mirrorprep.geometry.coplanar_borders import join_coplanar
@@ -41,7 +41,7 @@ def fill_holes(draft: Draft, *, smooth_angle_deg: float) -> tuple[Draft, MendSte
     found = border_loops(draft.faces, table)
     borders = join_coplanar(draft.vertices, _worth_filling(draft, table, found))
     if not borders:
-        left = f"{len(found)} holes of open sheets left." if found else "No holes."
+        left = f"{counted(len(found), 'border')} of open sheets left." if found else "No holes."
         return draft, MendStep(
             name="fill-holes", changed=False, summary=left, counts={"holes": len(found), "filled": 0}
         )
@@ -134,13 +134,13 @@ def _filled(draft: Draft, borders: list[Border], patches: list[Patch], left: int
     new = len(whole.faces) - len(draft.faces)
     area = float(whole.areas_mm2()[len(draft.faces) :].sum())
     count = {kind: sum(patch.kind is kind for patch in patches) for kind in PatchKind}
-    rest = f" {left} of open sheets left." if left else ""
+    rest = f" {counted(left, 'border')} of open sheets left." if left else ""
     step = MendStep(
         name="fill-holes",
         changed=True,
         summary=(
-            f"{len(borders)} holes filled ({area:.3g} mm²), {count[PatchKind.SMOOTH]} of them with the "
-            f"surface around continued.{rest}"
+            f"{counted(len(borders), 'hole')} filled ({area:.3g} mm²), {count[PatchKind.SMOOTH]} with the "
+            f"surface around continued, the others capped.{rest}"
         ),
         counts={
             "holes": len(borders) + left,

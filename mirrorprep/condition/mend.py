@@ -98,9 +98,9 @@ def mend(
 
 def _chosen(mesh: ScanMesh, steps: MendSettings) -> Iterator[tuple[str, _Step]]:
     tolerance = _WELD_SHARE * mesh.diagonal_mm if steps.weld_mm is None else steps.weld_mm
-    shares = {"least_share": steps.island_share, "least_open_share": steps.open_island_share}
-    islands = partial(drop_islands, **shares)
-    parted = partial(split, **shares) if steps.drop_islands else split
+    least, least_open = steps.island_share, steps.open_island_share
+    islands = partial(drop_islands, least_share=least, least_open_share=least_open)
+    parted = partial(split, least_share=least, least_open_share=least_open) if steps.drop_islands else split
     ladder: tuple[tuple[bool, str, _Step], ...] = (
         (steps.weld, "welding", partial(weld, tolerance_mm=tolerance)),
         (steps.drop_faulty_faces, "dropping faulty faces", drop_faulty_faces),

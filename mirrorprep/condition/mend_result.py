@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from mirrorprep.condition.draft import MendStep
 from mirrorprep.condition.settings import MendSettings
-from mirrorprep.solid.finding import Finding
+from mirrorprep.solid.finding import Finding, Severity
 from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.solid import Solid
 
@@ -56,6 +56,20 @@ class MendResult:
     volume_change_mm3: float | None
     findings: tuple[Finding, ...]
 
+    @property
+    def volume_mm3(self) -> float | None:
+        """Of the solid; None when there is none."""
+        return None if self.solid is None else self.solid.volume_mm3
+
+    @property
+    def notes(self) -> tuple[Finding, ...]:
+        """The steps that changed something as findings with their places, for pictures."""
+        return tuple(
+            Finding(code=step.name, severity=Severity.NOTE, message=step.summary, where=step.where)
+            for step in self.steps
+            if step.changed
+        )
+
     def as_dict(self) -> dict[str, object]:
         """Return plain data for JSON."""
         shares = ("moved_share", "max_displacement_mm", "rms_displacement_mm", "added_share", "dropped_share")
@@ -63,7 +77,7 @@ class MendResult:
             "solid": self.solid is not None,
             "triangles": len(self.mesh.faces),
             "vertices": len(self.mesh.vertices),
-            "volume_mm3": None if self.solid is None else self.solid.volume_mm3,
+            "volume_mm3": self.volume_mm3,
             "self_intersections": self.self_intersections,
             "steps": [step.as_dict() for step in self.steps],
             **{name: getattr(self, name) for name in shares},

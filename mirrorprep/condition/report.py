@@ -38,6 +38,8 @@ class CheckReport:
         Edges of one triangle, of more than two, of two that run the same way.
     degenerate_faces, duplicate_faces : int
         Triangles of zero area; triangles that repeat another one's corners.
+    flipped_faces : int
+        Triangles that face the other way than the larger part of their piece of surface.
     self_intersections : int
         Pairs of triangles without a common corner that meet.
     neighbour_intersections : int
@@ -50,11 +52,13 @@ class CheckReport:
     genus : int or None
         Number of handles, summed over the bodies; None unless closed.
     inside_out : bool
-        Closed, but its signed volume is negative.
+        The normals of an outermost body point inward, whether it is closed or open.
     size_mm : tuple of float
         Extent along x, y, z.
     units : str
         The unit the file's numbers were taken to be in.
+    suits : str or None
+        The kind of scanner that such a size suits; None when too small or too large for any.
     spacing_mm : float or None
         Median distance of neighbouring points.
     smallest_feature_mm : float or None
@@ -77,6 +81,7 @@ class CheckReport:
     inconsistent_edges: int
     degenerate_faces: int
     duplicate_faces: int
+    flipped_faces: int
     self_intersections: int
     neighbour_intersections: int
     bodies: int
@@ -85,6 +90,7 @@ class CheckReport:
     inside_out: bool
     size_mm: tuple[float, float, float]
     units: str
+    suits: str | None
     spacing_mm: float | None
     smallest_feature_mm: float | None
     noise_mm: float | None

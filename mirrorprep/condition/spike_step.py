@@ -5,7 +5,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from mirrorprep.condition.draft import Draft, MendStep, places
+from mirrorprep.condition.draft import Draft, MendStep, counted, places
 from mirrorprep.geometry.surface_quality import rings, spikes
 from mirrorprep.geometry.topology import edge_table
 
@@ -42,10 +42,11 @@ def flatten_spikes(draft: Draft, *, slenderness: float) -> tuple[Draft, MendStep
 
 
 def _step(foot: FloatArray) -> MendStep:
+    said = f"{counted(len(foot), 'needle')} of one vertex moved to the middle of their neighbours."
     return MendStep(
         name="flatten-spikes",
         changed=len(foot) > 0,
-        summary=f"{len(foot)} vertices that stood out like needles moved to the middle of their neighbours.",
+        summary=said if len(foot) else "No needles.",
         counts={"spikes": len(foot)},
         where=places(foot),
     )

@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from mirrorprep.condition.draft import MOST_PLACES, Draft, MendStep, places
+from mirrorprep.condition.draft import MOST_PLACES, Draft, MendStep, counted, places
 from mirrorprep.condition.faults import repeats
 from mirrorprep.geometry.nesting import Nesting, closed_bodies, nesting
-from mirrorprep.geometry.orienting import faces_to_flip, paired_half_edges, pieces
+from mirrorprep.geometry.orienting import flips_and_pieces, paired_half_edges, pieces
 from mirrorprep.geometry.splitting import split_fans
 from mirrorprep.geometry.topology import bodies, edge_table
 from mirrorprep.geometry.weld import weld_exact, weld_within
@@ -37,10 +37,12 @@ def weld(draft: Draft, *, tolerance_mm: float) -> tuple[Draft, MendStep]:
         faces = target[faces]
         moved = near.merged
         distance = distance + np.linalg.norm(draft.vertices[target] - draft.vertices, axis=1)
+    same_place = counted(joined, "vertex", "vertices")
+    said = f"{same_place} joined at the same place, {moved} within {tolerance_mm:.3g} mm."
     step = MendStep(
         name="weld",
         changed=joined + moved > 0,
-        summary=f"{joined} vertices joined at the same place, {moved} within {tolerance_mm:.3g} mm.",
+        summary=said if joined + moved else "No vertices to join.",
         counts={"joined": joined, "moved": moved, "tolerance_mm": tolerance_mm},
     )
     return replace(draft, faces=faces, moved_mm=distance), step
@@ -63,11 +65,13 @@ def drop_faulty_faces(draft: Draft) -> tuple[Draft, MendStep]:
     if repeated:
         kept[_sheets(draft.faces, group.first[group.size > 1], group.size[group.size > 1], kept)] = False
         draft = draft.keeping(kept)
+    repeated = int((~kept).sum())
+    said = f"{counted(collapsed, 'triangle')} of a repeated vertex and {repeated} repeated ones dropped."
     step = MendStep(
         name="drop-faulty-faces",
         changed=collapsed + repeated > 0,
-        summary=f"{collapsed} triangles that repeat a vertex and {int((~kept).sum())} repeated ones dropped.",
-        counts={"collapsed": collapsed, "repeated": int((~kept).sum())},
+        summary=said if collapsed + repeated else "No faulty triangles.",
+        counts={"collapsed": collapsed, "repeated": repeated},
     )
     return draft, step
 
@@ -85,8 +89,13 @@ def drop_islands(draft: Draft, *, least_share: float, least_open_share: float) -
     """Drop bodies whose area is less than a share of the largest body's, another share for open ones."""
     count, body = bodies(draft.faces, len(draft.vertices))
     area = np.bincount(body, draft.areas_mm2(), count)
-    closed = closed_bodies(edge_table(draft.faces), body)
-    small = area < np.where(closed, least_share, least_open_share) * area.max(initial=0.0)
+    largest = area.max(initial=0.0)
+    small = area < max(least_share, least_open_share) * largest
+    closed = np.ones(count, dtype=bool)
+    if small.any():
+        asked = small[body]
+        closed[: int(body[asked].max()) + 1] = closed_bodies(edge_table(draft.faces[asked]), body[asked])
+        small = area < np.where(closed, least_share, least_open_share) * largest
     triangles = np.bincount(body, minlength=count)
     middle = np.stack(
         [np.bincount(body, draft.vertices[draft.faces[:, 0], k], count) / triangles for k in range(3)], axis=1
@@ -96,7 +105,9 @@ def drop_islands(draft: Draft, *, least_share: float, least_open_share: float) -
     step = MendStep(
         name="drop-islands",
         changed=len(listed) > 0,
-        summary=f"{len(listed)} of {count} bodies dropped, {total:.3g} mm² in all.",
+        summary=f"{len(listed)} of {counted(count, 'body', 'bodies')} dropped, {total:.3g} mm² in all."
+        if len(listed)
+        else "No islands.",
         counts={
             "bodies": count,
             "dropped": len(listed),
@@ -119,19 +130,21 @@ def orient(draft: Draft) -> tuple[Draft, MendStep]:
     is left as it is.
     """
     pairs = paired_half_edges(draft.faces)
-    flip = faces_to_flip(draft.faces, draft.areas_mm2(), pairs)
+    flip, piece = flips_and_pieces(draft.faces, draft.areas_mm2(), pairs)
     single = int(flip.sum())
     faces = np.where(flip[:, None], draft.faces[:, ::-1], draft.faces)
-    piece = pieces(faces, pairs)
     anything = np.ones(int(piece.max(initial=-1)) + 1, dtype=bool)
     nest = nesting(draft.vertices, faces, piece, anything, edge_table(faces))
     turned = _bodies_to_turn(nest)
     faces = np.where(turned[piece][:, None], faces[:, ::-1], faces)
+    whole = int(turned.sum())
+    turned_whole = counted(whole, "body", "bodies")
+    said = f"{counted(single, 'triangle')} turned like their neighbours, {turned_whole} turned whole."
     step = MendStep(
         name="orient",
-        changed=bool(single or turned.any()),
-        summary=f"{single} triangles turned to agree with neighbours, {int(turned.sum())} bodies turned.",
-        counts={"triangles": single, "bodies": int(turned.sum())},
+        changed=single + whole > 0,
+        summary=said if single + whole else "Nothing to turn.",
+        counts={"triangles": single, "bodies": whole},
     )
     return replace(draft, faces=faces), step
 
@@ -168,11 +181,12 @@ def split(draft: Draft, *, least_share: float = 0.0, least_open_share: float = 0
         lost += islands.counts["dropped_mm2"]
         dropped += before - len(draft.faces)
         details = islands.details
-    summary = f"{parts.edges} edges and {copies} vertices taken apart."
+    said = f"{counted(parts.edges, 'edge')} and {counted(copies, 'vertex', 'vertices')} taken apart"
+    loose = f", {counted(dropped, 'triangle')} that hung loose dropped" if dropped else ""
     return draft, MendStep(
         name="split",
         changed=copies + dropped > 0,
-        summary=f"{summary[:-1]}, {dropped} triangles that hung loose dropped." if dropped else summary,
+        summary=f"{said}{loose}." if copies + dropped else "Nothing to take apart.",
         counts={"edges": parts.edges, "vertices": copies, "dropped": dropped, "dropped_mm2": lost},
         where=places(vertices[parts.copy_of]),
         details=details,

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from mirrorprep.condition.draft import Draft, MendStep, places
+from mirrorprep.condition.draft import Draft, MendStep, counted, places
 from mirrorprep.geometry.outer_hull import outer_hull
 from mirrorprep.geometry.patch_refinement import flip_to_delaunay
 from mirrorprep.geometry.self_intersection import meeting_pairs
@@ -57,8 +57,8 @@ def remove_self_intersections(draft: Draft) -> tuple[Draft, MendStep]:
     step = _step(len(met), smoothed, cut, len(pairs))
     where = places(whole.vertices[whole.faces[met]].mean(axis=(1, 2)))
     region = np.ones(len(current.vertices), dtype=bool)
-    if not seams.merged:
-        region[: len(whole.vertices)] = _marked(whole, met)
+    region[: len(whole.vertices)] = _marked(whole, met)
+    region[seams.kept[np.bincount(seams.label) > 1]] = True
     return _separated(current, region), replace(
         step, counts={**step.counts, "removed_mm2": lost}, where=where
     )
@@ -81,7 +81,9 @@ def _step(start: int, smoothed: int, cut: int, rest: int) -> MendStep:
     return MendStep(
         name="remove-self-intersections",
         changed=start > rest,
-        summary=f"{start} pairs of triangles met: {listed}." if start else "No self-intersections.",
+        summary=f"{counted(start, 'pair')} of triangles met: {listed}."
+        if start
+        else "No self-intersections.",
         counts={
             "pairs": start,
             "flipped": flipped,
@@ -97,10 +99,17 @@ def _separated(draft: Draft, region: BoolArray) -> Draft:
     near = np.flatnonzero(_of(region, draft.faces))
     parts = split_fans(draft.vertices, draft.faces[near])
     vertices = np.concatenate([draft.vertices, draft.vertices[parts.copy_of]])
+    fans = np.where(region[draft.faces[near]], parts.faces, draft.faces[near])
+    vertices, cut, parent = part_double_edges(vertices, fans)
     faces = draft.faces.copy()
-    faces[near] = np.where(region[draft.faces[near]], parts.faces, draft.faces[near])
-    vertices, faces, parent = part_double_edges(vertices, faces)
-    return replace(draft, vertices=vertices, faces=faces, source=draft.source[parent])
+    faces[near] = cut[: len(near)]
+    more = near[parent[len(near) :]]
+    return replace(
+        draft,
+        vertices=vertices,
+        faces=np.concatenate([faces, cut[len(near) :]]),
+        source=np.concatenate([draft.source, draft.source[more]]),
+    )
 
 
 def _after(draft: Draft, changed: BoolArray, before: IntArray) -> IntArray:

@@ -9,6 +9,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from mirrorprep.geometry.box_pairs import overlapping_boxes
+from mirrorprep.geometry.normals import doubled_areas
 from mirrorprep.geometry.topology import EdgeTable
 from mirrorprep.geometry.winding_number import quick_winding_numbers
 
@@ -75,17 +76,16 @@ def nesting(
     ([-8.0, 64.0], 1)
     """
     count = len(closed)
-    corners = vertices[faces]
     order = np.argsort(body, kind="stable") if count > 1 else np.arange(len(body))
     starts = np.searchsorted(body[order], np.arange(count))
     first = order[starts]
-    flat = corners[order].reshape(-1, 3)
-    low, high = np.minimum.reduceat(flat, 3 * starts), np.maximum.reduceat(flat, 3 * starts)
+    low, high = _bounds(vertices, faces, order, starts)
     middle = (low + high) / 2.0
-    a, b, c = (corners[:, k] - middle[body] for k in range(3))
-    sixfold = np.bincount(body, np.einsum("ij,ij->i", a, np.cross(b, c)), count).astype(np.float64)
+    cross = doubled_areas(vertices, faces)
+    reach = vertices[faces[:, 0]] - (middle[body] if count > 1 else middle)
+    sixfold = np.bincount(body, np.einsum("ij,ij->i", reach, cross), count).astype(np.float64)
     volume = (sixfold + _border_cones(vertices, faces, body, middle, table)) / 6.0
-    area = np.bincount(body, np.linalg.norm(np.cross(b - a, c - a), axis=1), count) / 2.0
+    area = np.bincount(body, np.sqrt(np.einsum("ij,ij->i", cross, cross)), count) / 2.0
     plump = np.asarray(np.abs(volume) > SHEET * area**1.5)
     closed = closed & plump
     found = [np.zeros((0, 2), dtype=np.int64)]
@@ -103,6 +103,21 @@ def nesting(
         plump=plump,
         inside=candidates[_enclosed(candidates, vertices, faces, order, body, first)],
     )
+
+
+def _bounds(
+    vertices: FloatArray, faces: IntArray, order: IntArray, starts: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return the corners of each body's box; its faces stand in a row in the order."""
+    sides = []
+    for axis in range(3):
+        values = np.ascontiguousarray(vertices[:, axis])
+        a, b, c = (values[faces[:, k]] for k in range(3))
+        low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+        if len(starts) > 1:
+            low, high = low[order], high[order]
+        sides.append((np.minimum.reduceat(low, starts), np.maximum.reduceat(high, starts)))
+    return np.stack([low for low, _ in sides], axis=1), np.stack([high for _, high in sides], axis=1)
 
 
 def closed_bodies(table: EdgeTable, body: IntArray) -> BoolArray:

@@ -63,29 +63,46 @@ def faces_to_flip(
 
     Notes
     -----
-    Components of the two-fold cover: each face once as it is and once turned. A piece without two sides
-    (a Möbius band) is left as it stands.
+    Faces that agree form regions; components of the two-fold cover of these, each region once as it is and
+    once turned. A piece without two sides (a Möbius band) is left as it stands.
 
     Examples
     --------
     >>> faces_to_flip(np.array([[0, 1, 2], [0, 1, 3]]), np.array([2.0, 1.0])).tolist()
     [False, True]
     """
-    flip = np.zeros(len(faces), dtype=bool)
-    one, other, alike = paired_half_edges(faces) if pairs is None else pairs
+    return flips_and_pieces(faces, weights, paired_half_edges(faces) if pairs is None else pairs)[0]
+
+
+def flips_and_pieces(
+    faces: IntArray, weights: FloatArray, pairs: tuple[IntArray, IntArray, BoolArray]
+) -> tuple[BoolArray, IntArray]:
+    """Return `faces_to_flip` and `pieces` at once.
+
+    Examples
+    --------
+    >>> faces = np.array([[0, 1, 2], [0, 1, 3]])
+    >>> flip, piece = flips_and_pieces(faces, np.array([2.0, 1.0]), paired_half_edges(faces))
+    >>> flip.tolist(), piece.tolist()
+    ([False, True], [0, 0])
+    """
+    one, other, alike = pairs
+    region = _components(one[~alike] // 3, other[~alike] // 3, len(faces))
     if not alike.any():
-        return flip
-    one, other, count = one // 3, other // 3, len(faces)
-    swap = alike * count
-    label = _components(
-        np.concatenate([one, one + count]),
-        np.concatenate([other + swap, other + (count - swap)]),
-        2 * count,
-    )
+        return np.zeros(len(faces), dtype=bool), region
+    one, other = region[one[alike] // 3], region[other[alike] // 3]
+    weight = np.bincount(region, weights)
+    return _lighter(one, other, weight)[region], _components(one, other, len(weight))[region]
+
+
+def _lighter(one: IntArray, other: IntArray, weight: FloatArray) -> BoolArray:
+    """Return the regions to turn so that none disagrees with a neighbour it disagreed with before."""
+    count = len(weight)
+    label = _components(np.concatenate([one, one + count]), np.concatenate([other + count, other]), 2 * count)
     plain, turned = label[:count], label[count:]
     low = np.minimum(plain, turned)
-    as_low = np.bincount(low, weights * (plain < turned), int(label.max()) + 1)
-    total = np.bincount(low, weights, int(label.max()) + 1)
+    as_low = np.bincount(low, weight * (plain < turned), int(label.max()) + 1)
+    total = np.bincount(low, weight, int(label.max()) + 1)
     lighter = as_low[low] * 2.0 < total[low]
     flip = np.where(lighter, plain < turned, plain > turned)
     return np.asarray(flip & (plain != turned))

@@ -1,6 +1,6 @@
 """Pairs of triangles of one mesh that meet where they should not."""
 
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Final
 
@@ -79,9 +79,12 @@ def meeting_pairs(vertices: FloatArray, faces: IntArray, *, among: BoolArray | N
     [[0, 1]]
     """
     near = np.arange(len(faces)) if among is None else boxes_near(*_boxes(vertices, faces), among)
-    near = near[_has_area(vertices, faces[near])]
+    cross = doubled_areas(vertices, faces[near])
+    area = (cross != 0.0).any(axis=1)
+    if not area.all():
+        near, cross = near[area], cross[area]
     with ThreadPoolExecutor(max_workers=1) as pool:
-        mesh = _Mesh(vertices, faces[near], pool)
+        mesh = _Mesh(vertices, faces[near], pool.submit(_plain_fans, vertices, faces[near], cross))
         return _meeting_pairs(mesh, near, among)
 
 
@@ -121,11 +124,11 @@ def _sorted(pairs: IntArray) -> IntArray:
 
 
 class _Mesh:
-    def __init__(self, vertices: FloatArray, faces: IntArray, pool: ThreadPoolExecutor) -> None:
+    def __init__(self, vertices: FloatArray, faces: IntArray, plain: Future[BoolArray]) -> None:
         self.vertices = vertices
         self.faces = faces
         self.short = faces.astype(np.int32)
-        self._plain = pool.submit(_plain_fans, vertices, faces)
+        self._plain = plain
 
     @property
     def plain(self) -> BoolArray:
@@ -195,14 +198,13 @@ def _boxes(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, FloatArra
     return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
 
 
-def _has_area(vertices: FloatArray, faces: IntArray) -> BoolArray:
-    return np.asarray((doubled_areas(vertices, faces) != 0.0).any(axis=1))
+def _plain_fans(vertices: FloatArray, faces: IntArray, cross: FloatArray) -> BoolArray:
+    """Return the vertices whose triangles lie as one sheet over a plane, once around or less.
 
-
-def _plain_fans(vertices: FloatArray, faces: IntArray) -> BoolArray:
-    """Return the vertices whose triangles lie as one sheet over a plane, once around or less."""
+    The cross product of two sides of each face is the same at all its corners.
+    """
     corners = [vertices[faces[:, k]] for k in range(3)]
-    normals = unit(doubled_areas(vertices, faces))
+    normals = unit(cross)
     flat = faces.ravel()
     count = len(vertices)
     axis = np.stack([np.bincount(flat, np.repeat(normals[:, k], 3), count) for k in range(3)], axis=1)
@@ -216,7 +218,7 @@ def _plain_fans(vertices: FloatArray, faces: IntArray) -> BoolArray:
         u, v = corners[k - 2] - corners[k], corners[k - 1] - corners[k]
         rise_u, rise_v = np.einsum("ij,ij->i", up, u), np.einsum("ij,ij->i", up, v)
         level = np.einsum("ij,ij->i", u, v) - rise_u * rise_v
-        turn += np.bincount(apex, np.arctan2(np.einsum("ij,ij->i", up, np.cross(u, v)), level), count)
+        turn += np.bincount(apex, np.arctan2(np.einsum("ij,ij->i", up, cross), level), count)
     gaps = _gaps(faces, count)
     return np.asarray(plain & (gaps <= 1) & (turn + 0.02 * gaps < 2.0 * np.pi + 0.01))
 

@@ -94,34 +94,36 @@ def part_double_edges(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray
     start, stop = faces.ravel(), faces[:, [1, 2, 0]].ravel()
     crowded = half_edge_groups(faces).crowded()
     pairs = [pair for group in crowded for pair in list(_wedges(group, vertices, faces))[1:]]
+    if not pairs:
+        return vertices, faces, np.arange(len(faces))
     middles: list[FloatArray] = []
-    listed = [list(face) for face in faces.tolist()] if pairs else []
-    parent = list(range(len(faces)))
+    parts: dict[int, list[list[int]]] = {}
     for pair in pairs:
-        low, high = start[pair[0]], stop[pair[0]]
+        low, high = int(start[pair[0]]), int(stop[pair[0]])
         number = len(vertices) + len(middles)
         wings = faces.ravel()[[3 * (h // 3) + (h + 2) % 3 for h in pair]]
         middle = (vertices[low] + vertices[high]) / 2.0
         middles.append(middle + _APART * (vertices[wings].mean(axis=0) - middle))
-        for half_edge in pair:
-            _cut_at(listed, parent, half_edge // 3, (int(low), int(high)), number)
-    if not pairs:
-        return vertices, faces, np.arange(len(faces))
+        for face in (half_edge // 3 for half_edge in pair):
+            _cut_at(parts.setdefault(face, [faces[face].tolist()]), (low, high), number)
+    cut, more, parent = faces.copy(), [], list(range(len(faces)))
+    for face, (first, *others) in parts.items():
+        cut[face] = first
+        more += others
+        parent += [face] * len(others)
     return (
         np.concatenate([vertices, middles]),
-        np.array(listed, dtype=np.int64),
+        np.concatenate([cut, np.array(more, dtype=np.int64)]),
         np.array(parent, dtype=np.int64),
     )
 
 
-def _cut_at(faces: list[list[int]], parent: list[int], face: int, edge: tuple[int, int], middle: int) -> None:
-    """Cut the piece of a face that holds an edge at a vertex on it."""
-    pieces = [row for row in range(len(faces)) if parent[row] == face and set(edge) <= set(faces[row])]
-    row = pieces[0]
-    corners = faces[row]
-    faces[row] = [middle if corner == edge[0] else corner for corner in corners]
-    faces.append([middle if corner == edge[1] else corner for corner in corners])
-    parent.append(face)
+def _cut_at(parts: list[list[int]], edge: tuple[int, int], middle: int) -> None:
+    """Cut the part of a face that holds an edge at a vertex on it."""
+    row = next(row for row, corners in enumerate(parts) if set(edge) <= set(corners))
+    corners = parts[row]
+    parts[row] = [middle if corner == edge[0] else corner for corner in corners]
+    parts.append([middle if corner == edge[1] else corner for corner in corners])
 
 
 def _wedges(half_edges: IntArray, vertices: FloatArray, faces: IntArray) -> Iterator[tuple[int, int]]:

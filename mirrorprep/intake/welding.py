@@ -53,7 +53,10 @@ def _shared_places(raw: RawMesh, faces: IntArray, exact: Weld) -> tuple[Finding,
         f"{start}: {exact.merged} of {len(raw.vertices)} vertices lie exactly on another one; "
         "they were kept apart."
     )
-    remedy = "If the surface should hang together there, read it with a welding tolerance of 0 mm."
+    remedy = (
+        "If the surface should hang together there, read it with a welding tolerance of 0 mm "
+        "('mirrorprep check --weld-mm 0'); mending welds by itself."
+    )
     return (note("shared-places", message, remedy=remedy, measured=exact.merged),)
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from mirrorprep import ScanMesh, check
-from mirrorprep.errors import CancelledError
+from mirrorprep.errors import CancelledError, UsageError
 from mirrorprep.progress import Progress
 from mirrorprep.solid.certify import examine
 from mirrorprep.solid.finding import Finding, Severity
@@ -73,6 +73,7 @@ def test_every_count_of_edges_agrees_with_the_certificate():
     for name in ("open_edges", "non_manifold_edges", "inconsistent_edges", "solid"):
         assert getattr(report, name) == getattr(certificate, name)
     assert report.duplicate_faces == 2
+    assert report.flipped_faces == 5
     assert report.degenerate_faces == 1
     found = {f.code for f in report.findings}
     assert found >= {"open-edges", "inconsistent-edges", "duplicate-faces", "degenerate-faces"}
@@ -96,6 +97,55 @@ def test_inside_out_is_told_and_a_void_is_not():
     assert not check(hollow).inside_out
     assert check(hollow).overlapping_bodies == 0
     assert check(hollow).bodies == 2
+
+
+def test_an_open_scan_inside_out_is_told_and_a_cavity_behind_an_opening_is_not():
+    mesh = ball()
+    opened = mesh.faces[12:]
+    assert "inside-out" in codes(mesh.with_geometry(mesh.vertices, opened[:, ::-1]))
+    assert "inside-out" not in codes(mesh.with_geometry(mesh.vertices, opened))
+    hollow = (sphere(30.0, segments=64) - sphere(20.0, segments=64)).mesh
+    outer = np.flatnonzero(np.linalg.norm(hollow.triangles.mean(axis=1), axis=1) > 25)
+    opened = np.delete(hollow.faces, outer[:12], axis=0)
+    assert "inside-out" not in codes(hollow.with_geometry(hollow.vertices, opened))
+
+
+def test_flipped_regions_are_counted_and_placed():
+    mesh = ball()
+    spoilt = np.array(mesh.faces)
+    region = mesh.triangles.mean(axis=1)[:, 2] > 25.0
+    spoilt[region] = spoilt[region][:, ::-1]
+    report = check(mesh.with_geometry(mesh.vertices, spoilt))
+    assert report.flipped_faces == region.sum() > 10
+    (finding,) = (f for f in report.findings if f.code == "inconsistent-edges")
+    assert f"{region.sum()} triangles flipped" in finding.message
+    assert all(z > 20.0 for _, _, z in finding.where)
+
+
+def test_the_point_spacing_is_held_against_the_smallest_feature():
+    # Common practice, no source: at least three points across the smallest feature kept.
+    spacing = check(ball()).spacing_mm
+    coarse = check(ball(), feature_mm=2.0 * spacing)
+    (finding,) = coarse.findings
+    assert finding.code == "spacing-above-feature"
+    assert (finding.measured, finding.limit) == (pytest.approx(2.0), 3.0)
+    assert check(ball(), feature_mm=3.1 * spacing).findings == ()
+
+
+@pytest.mark.parametrize("option", ["feature_mm", "accuracy_mm"])
+@pytest.mark.parametrize("value", [0.0, -1.0, np.nan])
+def test_impossible_limits_are_refused(option, value):
+    with pytest.raises(UsageError, match="mm"):
+        check(ball(), **{option: value})
+
+
+@pytest.mark.parametrize(
+    ("size", "scanner"), [(5.0, None), (60.0, "small-part"), (400.0, "hand-held"), (2e4, None)]
+)
+def test_the_size_names_the_scanners_it_suits(size, scanner):
+    # Common practice, no source: small-part scanners 1 to 15 cm, hand-held structured light 15 cm to 15 m.
+    suits = check(box([size, size / 2, size / 3]).mesh).suits
+    assert suits is None if scanner is None else suits.startswith(scanner)
 
 
 def test_bodies_whose_volume_counts_twice_are_told():
