@@ -1,8 +1,8 @@
 """Display bodies: light copies of what the stages handed on, packed for the page."""
 
+import hashlib
 import json
 import threading
-from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -71,7 +71,7 @@ class Display:
 
     def __init__(self, store: Path) -> None:
         self._store = store
-        self._held: OrderedDict[tuple[str, ...], Any] = OrderedDict()
+        self._held: dict[tuple[str, ...], Any] = {}
         self._making = threading.RLock()
 
     def packed(self, step: str, name: str, standing: Standing) -> bytes:
@@ -102,19 +102,24 @@ class Display:
         return self.held(key, lambda: self._made(source, standing))
 
     def held(self, key: tuple[str, ...], make: Callable[[], Found]) -> Found:
-        """Return what is held under a key, made when it is not; one thing is made at a time."""
-        with self._making:
-            if key not in self._held:
-                self._held[key] = make()
-                while len(self._held) > _MOST_HELD:
-                    self._held.popitem(last=False)
-            self._held.move_to_end(key)
-            found: Found = self._held[key]
-            return found
+        """Return what is held under a key, made when it is not.
+
+        One thing is made at a time; when there are many, the oldest is let go.
+        """
+        found: Found | None = self._held.get(key)
+        if found is None:
+            with self._making:
+                found = self._held.get(key)
+                if found is None:
+                    found = make()
+                    self._held[key] = found
+                    while len(self._held) > _MOST_HELD:
+                        del self._held[next(iter(self._held))]
+        return found
 
     def _made(self, source: Source, standing: Standing) -> Body:
         mesh = self.mesh(source, standing)
-        copy = decimated(mesh, most=MOST_TRIANGLES)
+        copy = self.held(("copy", _content(mesh)), lambda: decimated(mesh, most=MOST_TRIANGLES))
         maps = self._maps(source, standing, mesh, copy)
         vertices, faces = copy.vertices, copy.faces
         if source.reflected:
@@ -184,6 +189,13 @@ def plane_of(standing: Standing) -> Plane:
     """Return the mirror plane that the store holds."""
     figures = standing.kept["symmetry"].record.figures
     return Plane(normal=np.array(figures["normal"]), offset_mm=figures["offset_mm"])
+
+
+def _content(mesh: ScanMesh) -> str:
+    """Return a digest of a mesh, the same for the same shape in whatever record."""
+    state = hashlib.sha256(mesh.vertices.tobytes())
+    state.update(mesh.faces.tobytes())
+    return state.hexdigest()
 
 
 def _keys(source: Source, standing: Standing) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ cross-origin policies), W3C Fetch Metadata, W3C Content Security Policy 3, RFC 9
 """
 
 import hmac
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping, MutableMapping
 from dataclasses import dataclass
 from http import HTTPStatus
 from typing import Any, Final
@@ -16,9 +16,10 @@ from typing import Any, Final
 from mirrorprep.bench.plain import as_json
 from mirrorprep.errors import MirrorPrepError
 
-Scope = dict[str, Any]
-Receive = Callable[[], Awaitable[dict[str, Any]]]
-Send = Callable[[dict[str, Any]], Awaitable[None]]
+Scope = MutableMapping[str, Any]
+Message = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[Message]]
+Send = Callable[[Message], Awaitable[None]]
 Application = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 MOST_JSON_BYTES: Final = 4 << 20
@@ -160,8 +161,8 @@ class _Bounded:
         self._receive = receive
         self._bound = self._left = bound
 
-    async def __call__(self) -> dict[str, Any]:
-        message: dict[str, Any] = await self._receive()
+    async def __call__(self) -> Message:
+        message = await self._receive()
         if message["type"] == "http.request":
             self._left -= len(message.get("body", b""))
             if self._left < 0:
@@ -175,7 +176,7 @@ class _WithHeaders:
     def __init__(self, send: Send) -> None:
         self._send = send
 
-    async def __call__(self, message: dict[str, Any]) -> None:
+    async def __call__(self, message: Message) -> None:
         if message["type"] == "http.response.start":
             given = list(message.get("headers", []))
             names = {name.lower() for name, _ in given}

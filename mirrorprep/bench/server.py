@@ -54,10 +54,10 @@ def listen(port: int) -> socket.socket:
 
 def guarded(desk: Any, place: Place) -> Any:  # noqa: ANN401 - a Desk; an ASGI application
     """Return the application of a desk behind its guard."""
-    from mirrorprep.bench.api import Api
+    from mirrorprep.bench.api import application
     from mirrorprep.bench.guard import Guard
 
-    return Guard(Api(desk).app(), token=place.token, hosts=place.hosts)
+    return Guard(application(desk), token=place.token, hosts=place.hosts)
 
 
 def serve(
