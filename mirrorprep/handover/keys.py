@@ -49,8 +49,9 @@ def color_bar(
     span: tuple[float, float],
     label: str,
     mesh: ScanMesh | Solid,
+    unit: str = "mm",
 ) -> None:
-    """Draw a colour bar in mm with the shares of the surface above it, at the foot of the sheet.
+    """Draw a colour bar with the shares of the surface above it, at the foot of the sheet.
 
     Values belong to the vertices or the faces of `mesh`. Those beyond the range are counted into the end
     bins, and the end labels then say ≤ or ≥.
@@ -77,7 +78,7 @@ def color_bar(
         sheet.text(x, bar_y + bar_height + 22, words, size=SMALL, ha="center")
     sheet.text(GAP, bar_y - 14, label, size=TEXT, weight="bold")
     shares = (float(areas[~known].sum() / areas.sum()), float(areas[counted].sum() / areas.sum()))
-    sheet.text(GAP, bar_y + 18, f"in mm; {_share_words(*shares)}", size=SMALL, color=FAINT)
+    sheet.text(GAP, bar_y + 18, f"in {unit}; {_share_words(*shares)}", size=SMALL, color=FAINT)
 
 
 def _share_words(unknown: float, counted: float) -> str:

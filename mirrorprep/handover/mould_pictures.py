@@ -1,4 +1,4 @@
-"""Pictures of the mould: taken apart, cut open, its undercuts."""
+"""Pictures of the mould: taken apart, cut open, its undercuts, its draft."""
 
 from collections.abc import Sequence
 from typing import Final
@@ -16,6 +16,7 @@ from mirrorprep.handover.palette import (
     HALF_B,
     INK,
     PART,
+    ColorMap,
     rounded_range,
 )
 from mirrorprep.handover.panel import Body, View
@@ -32,6 +33,8 @@ HATCH_B: Final = -45.0
 EXPLODED: Final = ((620, 860), (500, 860), (500, 860))
 SECTION: Final = (760, 820)
 UNDERCUT: Final = (520, 760)
+DRAFT_DEG: Final = 15.0
+DRAFT_MAP: Final = ColorMap(name="draft", table=DEPTH.table[::-1], diverging=True)
 
 
 def picture_exploded(
@@ -250,4 +253,45 @@ def picture_undercut(
     ]
     sheet = strip(specs, panel_px=UNDERCUT, foot_px=BAR_FOOT)
     color_bar(sheet, DEPTH, depth, span=span, label="undercut depth", mesh=part)
+    return sheet.png()
+
+
+def picture_draft(
+    mesh: ScanMesh | Solid,
+    draft_deg: ArrayLike,
+    pull_direction: ArrayLike,
+    *,
+    up: ArrayLike | None = None,
+) -> bytes:
+    """Draw the draft of a part as a map, seen from both sides: along the pull its hooks are hidden.
+
+    Parameters
+    ----------
+    mesh : ScanMesh or Solid
+        The part.
+    draft_deg : (m,) array
+        Angle per face between the face and the pull of the half that forms it; negative where the face
+        turns away from that half.
+    pull_direction : (3,) array
+        Direction in which the mould opens.
+    up : (3,) array, optional
+        The direction that is to the right in the first view.
+
+    Returns
+    -------
+    bytes
+        A PNG file. Darker has less draft; drafts beyond ±15° have the colour of the end.
+    """
+    part = surface(mesh)
+    pull = _unit(pull_direction)
+    draft = np.asarray(draft_deg, dtype=np.float64)
+    span = (-DRAFT_DEG, DRAFT_DEG)
+    colored = mapped_body(part, draft, DRAFT_MAP, span)
+    side = side_view(pull, part.vertices, up=up)
+    specs = [
+        PanelSpec(bodies=[colored], view=turned(side, right_deg=right, up_deg=15), title=title)
+        for right, title in ((30, "from the side, pull upward"), (210, "from the other side"))
+    ]
+    sheet = strip(specs, panel_px=UNDERCUT, foot_px=BAR_FOOT)
+    color_bar(sheet, DRAFT_MAP, draft, span=span, label="draft, hooked below 0", mesh=part, unit="°")
     return sheet.png()

@@ -3,8 +3,11 @@
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from mirrorprep.job.records import StageRecord
+from mirrorprep.mould.draft import draft_map
+from mirrorprep.mould.pull_direction import Pull
 from mirrorprep.mould.result import Mould
 
 HALVES: Final = ("half_a", "half_b")
@@ -27,6 +30,8 @@ def mould_record(mould: Mould) -> StageRecord:
         }
         for runner in mould.runners
     ]
+    search = mould.parting.search
+    figures["pull_alternatives"] = [] if search is None else [_pull(pull) for pull in search.alternatives]
     shapes = {half.name: half.solid for half in mould.halves}
     shapes |= {"cavity": mould.cavity, "channels": mould.channels, "casting": mould.casting}
     return StageRecord(
@@ -34,8 +39,33 @@ def mould_record(mould: Mould) -> StageRecord:
         figures=figures,
         findings=mould.findings,
         shapes=shapes,
-        arrays={"undercut_mm": mould.undercut.depth_mm},
+        arrays=_maps(mould),
     )
+
+
+def _maps(mould: Mould) -> dict[str, NDArray[np.float64]]:
+    """Return the maps over the cavity's faces, and the landscape of pull directions if it was searched."""
+    maps = {
+        "undercut_mm": mould.undercut.depth_mm,
+        "draft_deg": draft_map(mould.cavity, mould.parting).draft_deg,
+    }
+    search = mould.parting.search
+    if search is None:
+        return maps
+    trapped = search.plane_trapped_mm3 if mould.parting.kind == "plane" else search.bound_mm3
+    return {
+        **maps,
+        "pull_directions": search.directions,
+        "pull_trapped_share": trapped / search.volume_mm3,
+    }
+
+
+def _pull(pull: Pull) -> dict[str, Any]:
+    return {
+        "direction": list(pull.direction),
+        "bound_mm3": pull.bound_mm3,
+        "plane_trapped_mm3": pull.plane_trapped_mm3,
+    }
 
 
 def _in_part(mould: Mould, point_mm: tuple[float, float, float]) -> list[float]:

@@ -6,11 +6,10 @@ from typing import Any, Final
 
 import numpy as np
 
-from mirrorprep.geometry.air_pockets import trapped_air
-from mirrorprep.handover.level_strip import picture_level_strip
-from mirrorprep.handover.mould_pictures import picture_cutaway, picture_exploded, picture_undercut
 from mirrorprep.handover.pictures import picture_mirrored, picture_plane, picture_scan
 from mirrorprep.handover.traveller import Picture
+from mirrorprep.job.mould_pictures import mould_drawers
+from mirrorprep.job.records import StageRecord
 from mirrorprep.job.seat_sheet import draw_fit, draw_seat_undercut, draw_seated
 from mirrorprep.job.stages import Work
 from mirrorprep.progress import SILENT, Progress
@@ -38,12 +37,16 @@ def draw_pictures(work: Work, *, progress: Progress = SILENT) -> tuple[Picture, 
     if "seating" in work.records:
         drawers += _of_seating(work)
     if "mould" in work.records:
-        drawers += [_undercut, _exploded, _cutaway, _filling]
+        drawers += [partial(_of_mould, drawer) for drawer in mould_drawers(work.records["mould"])]
     made = []
     for number, drawer in enumerate(drawers):
         progress.step("pictures", number / len(drawers))
         made.append(drawer(work))
     return tuple(made)
+
+
+def _of_mould(drawer: Callable[[StageRecord], Picture], work: Work) -> Picture:
+    return drawer(work.records["mould"])
 
 
 def _of_seating(work: Work) -> list[Callable[[Work], Picture]]:
@@ -89,70 +92,4 @@ def _mirrored(work: Work) -> Picture:
         ),
         caption="The healthy part and its mirrored twin.",
         description="The scan from both sides with the donor part and the mirrored part in place.",
-    )
-
-
-def _undercut(work: Work) -> Picture:
-    mould = work.records["mould"]
-    return Picture(
-        name="undercut",
-        png=picture_undercut(
-            mould.solid("cavity"),
-            mould.arrays["undercut_mm"],
-            mould.figures["pull_direction"],
-            up=mould.figures["pour_up"],
-        ),
-        caption="Where the casting hooks behind the mould, and how deep.",
-        description="The part coloured by the depth of its undercuts, from three sides.",
-    )
-
-
-def _exploded(work: Work) -> Picture:
-    mould = work.records["mould"]
-    return Picture(
-        name="exploded",
-        png=picture_exploded(
-            mould.solid("half_a"),
-            mould.solid("half_b"),
-            mould.solid("cavity"),
-            mould.figures["pull_direction"],
-            up=mould.figures["pour_up"],
-        ),
-        caption="The mould opened along its pull direction, and each half from its cavity side.",
-        description="Both halves apart with the part between them.",
-    )
-
-
-def _cutaway(work: Work) -> Picture:
-    mould = work.records["mould"]
-    pull, up = np.array(mould.figures["pull_direction"]), np.array(mould.figures["pour_up"])
-    sprue = next(runner for runner in mould.figures["runners"] if runner["kind"] == "sprue")
-    return Picture(
-        name="cutaway",
-        png=picture_cutaway(
-            [mould.solid("half_a"), mould.solid("half_b")],
-            mould.solid("cavity"),
-            mould.solid("channels"),
-            Plane.through(sprue["outlet_mm"], np.cross(pull, up)),
-            up=up,
-        ),
-        caption="The closed mould cut through its sprue.",
-        description="A section with cavity, sprue, pouring cup and both halves.",
-    )
-
-
-def _filling(work: Work) -> Picture:
-    mould = work.records["mould"]
-    casting, runners = mould.mesh("casting"), mould.figures["runners"]
-    first = [runner for runner in runners if runner["kind"] == "sprue"]
-    openings = [
-        (np.array(runner["outlet_mm"]), float(runner["outlet_radius_mm"]))
-        for runner in [*first, *(runner for runner in runners if runner["kind"] != "sprue")]
-    ]
-    air = trapped_air(casting.vertices, casting.faces, up=mould.figures["pour_up"], openings=openings)
-    return Picture(
-        name="filling",
-        png=picture_level_strip(air),
-        caption="The level in the mould as it fills; air that stays is hatched.",
-        description="Five pictures of the rising level.",
     )
