@@ -88,7 +88,12 @@ def build_mould(part: Solid, *, settings: MouldSettings = _DEFAULTS, progress: P
         halves=halves,
         pockets=pockets,
         undercut=undercut,
-        decision=verdict(undercut, layout.frame.parting, casting=settings.casting),
+        decision=verdict(
+            undercut,
+            layout.frame.parting,
+            casting=settings.casting,
+            safe_strain=settings.safe_strain,
+        ),
     )
     return _mould(made, _proof(made, progress.part(0.7, 1.0)))
 

@@ -14,6 +14,10 @@ BODIES: Final = ("shell", "block", "cylinder")
 PARTINGS: Final = ("auto", "plane", "contour")
 CASTINGS: Final = ("rigid", "flexible")
 
+FLEXIBLE_STRAIN: Final = 0.5
+"""Strain that a flexible casting is trusted with when its material is not stated: common practice, no source;
+data sheets give an elongation at break of several hundred per cent for soft silicones."""
+
 KEY_CLEARANCE_MM: Final = {"fff": 0.35, "sla": 0.2, "sls": 0.3}
 """Gap between key and socket by print process, per side, for parts that slide together and come apart.
 FFF with a 0.4 mm nozzle: 0.35–0.4 sliding; SLA: 0.15 tight to 0.3 loose (trade pages); SLS: from memory."""
@@ -39,6 +43,8 @@ class MouldSettings:
         when None. The up direction is turned into the plane across the pull direction.
     casting : str
         ``rigid`` or ``flexible``: decides whether an undercut stops the job.
+    safe_strain : float
+        Strain that a flexible casting is trusted with, of its material; above it an undercut stops the job.
     shrinkage : float or (3,)
         Linear shrinkage of the casting (0.01 is 1 %), equal or per axis of the part's coordinates; the
         cavity is scaled by 1 / (1 − shrinkage) about the part's centroid.
@@ -88,6 +94,7 @@ class MouldSettings:
     pull_direction: tuple[float, float, float] | None = None
     pour_up: tuple[float, float, float] | None = None
     casting: str = "rigid"
+    safe_strain: float = FLEXIBLE_STRAIN
     shrinkage: float | tuple[float, float, float] = 0.0
     flange_width_mm: float = 14.0
     flange_thickness_mm: float = 6.0
@@ -187,6 +194,7 @@ def _choices(settings: MouldSettings) -> None:
 
 def _ranges(settings: MouldSettings) -> None:
     limits: dict[str, tuple[float, float]] = {
+        "safe_strain": (0.01, 10.0),
         "wall_mm": (MINIMUM_WALL_MM[settings.process], 100.0),
         "flange_width_mm": (4.0, 200.0),
         "flange_thickness_mm": (2.5, 100.0),

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from mirrorprep.geometry.column_raster import column_intervals
 from mirrorprep.mould.parting import PartingSurface
+from mirrorprep.mould.settings import FLEXIBLE_STRAIN
 from mirrorprep.solid.finding import Finding, Severity
 from mirrorprep.solid.solid import Solid
 
@@ -17,10 +18,6 @@ Point = tuple[float, float, float]
 RIGID_SHARE = 1e-4
 """Share of the part's volume that two rigid halves may trap and still open: common practice, no source. It is
 the play of a printed surface, some hundredths of a millimetre."""
-
-FLEXIBLE_STRAIN = 0.5
-"""Strain that a flexible casting is trusted with when its material is not stated: common practice, no source;
-data sheets give an elongation at break of several hundred per cent for soft silicones."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -230,7 +227,7 @@ def verdict(
     casting : str
         ``rigid`` or ``flexible``.
     safe_strain : float
-        Strain that the flexible material is trusted with.
+        Strain that the flexible material is trusted with; `FLEXIBLE_STRAIN` where it is not known.
 
     Returns
     -------

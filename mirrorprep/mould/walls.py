@@ -6,21 +6,41 @@ from mirrorprep.mould.layout import Layout
 from mirrorprep.mould.settings import MINIMUM_WALL_MM
 from mirrorprep.solid.finding import Finding, Severity
 from mirrorprep.solid.gap import least_gap_mm
-from mirrorprep.solid.solid import union
+from mirrorprep.solid.primitives import box
+from mirrorprep.solid.solid import Solid, union
 
 _BREAKOUT_MM3 = 1e-6
 
 
 def least_wall_mm(layout: Layout) -> float:
-    """Return the thinnest wall between the cavity and the outside, bores, slots or sockets.
+    """Return the thinnest wall between cavity or channels and the outside, bores, slots or sockets.
 
-    The outside is a shell, whose wall was measured, or plain faces, whose distance follows from extents.
+    The outside of the cavity is a shell, whose wall was measured, or plain faces, whose distance follows
+    from extents. Where a channel opens at the top there is no wall to judge.
     """
     wall = _outside_wall_mm(layout)
-    tools = [*layout.tools, *(key.female for key in layout.keys)]
-    if not tools or wall <= 0.0:
+    if wall <= 0.0:
         return wall
-    return min(wall, least_gap_mm(layout.cavity, union(tools), reach_mm=wall))
+    runners = union([channel.solid for channel in layout.runners])
+    wall = least_gap_mm(runners & _below_top(layout), _beside(layout, wall), reach_mm=wall)
+    tools = [*layout.tools, *(key.female for key in layout.keys)]
+    if not tools:
+        return wall
+    bores = union(tools)
+    wall = least_gap_mm(runners, bores, reach_mm=wall)
+    return least_gap_mm(layout.cavity, bores, reach_mm=wall)
+
+
+def _below_top(layout: Layout, grown_mm: float = 0.0) -> Solid:
+    """Return the box around the outside up to the top, where the channels open."""
+    low, high = layout.outside.bounds_mm + grown_mm * np.array([[-1.0], [1.0]])
+    high[1] = layout.runners[0].stop_v_mm
+    return box((high - low).tolist(), center_mm=(low + high) / 2.0)
+
+
+def _beside(layout: Layout, reach_mm: float) -> Solid:
+    """Return the space around the outside below the top."""
+    return _below_top(layout, 2.0 * reach_mm) - layout.outside
 
 
 def _outside_wall_mm(layout: Layout) -> float:

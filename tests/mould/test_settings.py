@@ -16,6 +16,7 @@ from mirrorprep.mould.settings import MouldSettings, mould_settings
         ({"bolts": "M7"}, "bolts is 'M7'"),
         ({"process": "laser"}, "process is 'laser'"),
         ({"wall_mm": 0.2}, "wall_mm is 0.2"),
+        ({"safe_strain": 0.0}, "safe_strain is 0.0"),
         ({"wall_mm": "thick"}, "wall_mm is 'thick'"),
         ({"key_count": 1}, "lets the halves turn"),
         ({"key_clearance_mm": 3.0}, "key_clearance_mm is 3.0"),

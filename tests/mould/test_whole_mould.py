@@ -13,6 +13,7 @@ from mirrorprep.geometry.contour import contour
 from mirrorprep.mould.build import build_mould
 from mirrorprep.mould.proof import prove
 from mirrorprep.mould.settings import MouldSettings
+from mirrorprep.mould.undercut_map import verdict
 from mirrorprep.solid.certify import certify
 from mirrorprep.solid.finding import Severity
 from mirrorprep.solid.mesh import ScanMesh
@@ -237,6 +238,9 @@ def test_rigid_casting_with_an_undercut_is_stopped_with_reasons():
     )
     assert not [f for f in soft.findings if f.severity is Severity.STOP]
     assert {"undercut-flexes", "opening-interference"} <= {f.code for f in soft.findings}
+    brittle = verdict(soft.undercut, soft.parting, casting="flexible", safe_strain=0.5 * soft.undercut.strain)
+    assert not brittle.releases
+    assert brittle.finding.limit == 0.5 * soft.undercut.strain
 
 
 def test_shrinkage_allowance_scales_the_cavity():
