@@ -101,8 +101,10 @@ def material_of(job: Job) -> Material:
 def settings_of(job: Job) -> MouldSettings:
     """Return the settings of the job's mould."""
     material = material_of(job)
+    strain = {} if material.safe_strain is None else {"safe_strain": material.safe_strain.typical}
     return mould_settings(
         {
+            **strain,
             **{name: getattr(job.mould, name) for name in _MOULD_ENTRIES},
             "process": job.print.process,
             "bed_mm": job.print.bed_mm,
