@@ -96,12 +96,14 @@ async def on_http_error(_: Request, error: HTTPException) -> Response:
 async def on_bug(_: Request, error: Exception) -> Response:
     """Answer to a bug, as the command line does."""
     return error_answer(
-        _Bug(f"This is a bug ({type(error).__name__}).", remedy="Report it without any scan of a person."),
+        _BugError(
+            f"This is a bug ({type(error).__name__}).", remedy="Report it without any scan of a person."
+        ),
         500,
     )
 
 
-class _Bug(MirrorPrepError):
+class _BugError(MirrorPrepError):
     """Stands for an error that should not have happened."""
 
 

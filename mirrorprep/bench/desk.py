@@ -190,6 +190,8 @@ class Desk:
                 "The job has a scan already.",
                 remedy="Start a bench on another folder for the demonstration.",
             )
+        for name in ("head.ply", "job.toml"):
+            self.files.inside(name)
         self.runner.start(
             Task(kind="demo", folder=str(self.files.folder), tables={}, keys={}, detail=detail), ()
         )

@@ -79,7 +79,7 @@ class JobFolder:
         self._held: IO[bytes] | None = hold(self.folder)
         self._change = threading.RLock()
         self._digests: dict[tuple[str, int, int, int], str] = {}
-        self.store = output_folder(self.folder / WORK_FOLDER)
+        self.store = output_folder(self.inside(WORK_FOLDER))
         for place in (self.folder, self.store):
             remove_leftovers(place)
         if not self.job_file.exists():
@@ -136,7 +136,7 @@ class JobFolder:
         """Replace the text of the job file."""
         with self._change:
             self.current()
-            write_text(self.job_file, text, overwrite=True)
+            write_text(self.inside(JOB_FILE), text, overwrite=True)
             return self.current()
 
     def _expect(self, base: int | None) -> JobState:
@@ -190,10 +190,11 @@ class JobFolder:
     def receive(self, name: str, *, entry: str, also: Changes) -> Iterator[IO[bytes]]:
         """Open a file of the folder for writing; when the block ends well the job names it.
 
-        Files that an earlier one of the same stem left behind are removed.
+        Files that an earlier one of the same stem left behind are removed. A name that leads outside, as a
+        link may, is refused.
         """
         self._expect_readable()
-        place = self.folder / name
+        place = self.inside(name)
         with atomic_write(place, overwrite=True) as stream:
             yield stream
         with self._change:
@@ -242,10 +243,10 @@ def _stamp_of(found: os.stat_result) -> Stamp:
 
 
 def _text(file: Path) -> str:
-    """Return the job file's text, empty when it cannot be read."""
+    """Return the job file's text, empty when there is none."""
     try:
         with open(file, "rb") as stream:
-            return stream.read(_LARGEST_JOB_BYTES + 1).decode("utf-8", errors="replace")
+            return stream.read(_LARGEST_JOB_BYTES + 1).decode("utf-8", errors="surrogateescape")
     except OSError:
         return ""
 
@@ -257,6 +258,8 @@ def _read(revision: int, text: str) -> JobState:
     try:
         if len(text) > _LARGEST_JOB_BYTES:
             raise JobFileError("The job file is too large.", remedy="Name a smaller one.")
+        if any("\ud800" <= letter <= "\udfff" for letter in text):
+            raise JobFileError("The job file is not UTF-8 text.", remedy="Save it as UTF-8.")
         tables = tables_of(text)
     except JobFileError as error:
         problem = UnreadableJobError(error.message, remedy=error.remedy)
