@@ -26,6 +26,21 @@ def test_against_brute_force(seed):
     np.testing.assert_allclose(np.linalg.norm(found.points - points, axis=1), found.distance_mm, atol=1e-12)
 
 
+@pytest.mark.parametrize("thickness", [1e-13, 1e-8, 1e-5, 0.0])
+def test_needles_against_brute_force(thickness):
+    # The normals of such faces are rounding errors; they must not decide what is near.
+    rng = np.random.default_rng(5)
+    start, along = rng.normal(size=(400, 1, 3)) * 5, rng.normal(size=(400, 1, 3)) * 2
+    share = np.array([0.0, 0.37, 1.0])[None, :, None]
+    vertices = (start + share * along + rng.normal(size=(400, 3, 3)) * thickness).reshape(-1, 3)
+    faces = np.arange(len(vertices)).reshape(-1, 3)
+    points = rng.normal(size=(300, 3)) * 6
+    foot = closest_on_triangles(points[:, None], vertices[faces][None])
+    distance = np.linalg.norm(foot - points[:, None], axis=2)
+    found = SurfaceIndex(vertices, faces).closest(points)
+    np.testing.assert_allclose(found.distance_mm, distance.min(axis=1), rtol=0, atol=1e-9)
+
+
 def test_against_a_general_library():
     # scikit-free check: VTK's own closest-point search through pyvista, on a published animal mesh.
     pyvista = pytest.importorskip("pyvista")
