@@ -8,6 +8,7 @@ import numpy as np
 
 from mirrorprep.handover.pictures import picture_mirrored, picture_plane, picture_scan
 from mirrorprep.handover.traveller import Picture
+from mirrorprep.handover.wall_pictures import picture_walls
 from mirrorprep.job.mould_pictures import mould_drawers
 from mirrorprep.job.records import StageRecord
 from mirrorprep.job.seat_sheet import draw_fit, draw_seat_undercut, draw_seated
@@ -36,6 +37,8 @@ def draw_pictures(work: Work, *, progress: Progress = SILENT) -> tuple[Picture, 
         drawers += [_plane, _mirrored]
     if "seating" in work.records:
         drawers += _of_seating(work)
+    if "wall_mm" in work.records["measurement"].arrays:
+        drawers.append(_walls)
     if "mould" in work.records:
         drawers += [partial(_of_mould, drawer) for drawer in mould_drawers(work.records["mould"])]
     made = []
@@ -60,10 +63,12 @@ def _of_seating(work: Work) -> list[Callable[[Work], Picture]]:
 
 
 def _scan(work: Work) -> Picture:
+    findings = work.records["condition"].findings
     return Picture(
         name="scan",
-        png=picture_scan(work.mesh("intake", "scan"), work.records["condition"].findings),
-        caption="The scan with the places of its findings.",
+        png=picture_scan(work.mesh("intake", "scan"), findings),
+        caption="The scan from two sides"
+        + (", with the places of its findings." if any(f.where for f in findings) else "."),
         description="Two views of the scanned surface.",
     )
 
@@ -92,4 +97,23 @@ def _mirrored(work: Work) -> Picture:
         ),
         caption="The healthy part and its mirrored twin.",
         description="The scan from both sides with the donor part and the mirrored part in place.",
+    )
+
+
+def _walls(work: Work) -> Picture:
+    record = work.records["measurement"]
+    seated = work.records["seating"].figures if "seating" in work.records else None
+    return Picture(
+        name="walls",
+        png=picture_walls(
+            work.mirrored,
+            record.arrays["wall_mm"],
+            toward=None if seated is None else seated["back"]["direction"],
+            least_mm=record.figures["least_wall_mm"],
+            thinnest_mm=record.figures["thinnest_at_mm"],
+            context=work.mesh("intake", "recipient" if work.job.seating.recipient else "scan"),
+            plane=plane_of(work.records["symmetry"].figures) if "symmetry" in work.records else None,
+        ),
+        caption="The part by its wall thickness, thin dark; 1 marks the thinnest wall.",
+        description="Two views of the part coloured by the largest ball inside it that touches each place.",
     )

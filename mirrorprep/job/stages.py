@@ -18,6 +18,7 @@ from mirrorprep.job.pour_request import pour_request
 from mirrorprep.job.records import StageRecord
 from mirrorprep.job.seat_request import joins_two_scans, landmark_pairs, seat_settings
 from mirrorprep.job.tables import Job, MouldTable
+from mirrorprep.measurement.least_wall import least_wall_mm
 from mirrorprep.measurement.measure import measure
 from mirrorprep.mould.build import build_mould
 from mirrorprep.mould.settings import MouldSettings, mould_settings
@@ -265,13 +266,17 @@ def _seating(work: Work, progress: Progress) -> StageRecord:
 
 
 def _measurement(work: Work, progress: Progress) -> StageRecord:
+    part, material = work.mirrored, material_of(work.job)
+    stated = work.job.material.least_wall_mm
     result = measure(
-        work.mirrored,
+        part,
         accuracy_mm=work.job.scan.accuracy_mm,
-        density_g_cm3=material_of(work.job).density_g_cm3.typical,
+        density_g_cm3=material.density_g_cm3.typical,
+        least_wall_mm=stated or least_wall_mm(material.name, flexible=material.flexible),
         progress=progress,
     )
-    return StageRecord(name="measurement", figures=result.as_dict(), findings=result.findings)
+    arrays = {} if result.walls is None else {"wall_mm": result.walls.over(part)}
+    return StageRecord(name="measurement", figures=result.as_dict(), findings=result.findings, arrays=arrays)
 
 
 def _mould(work: Work, progress: Progress) -> StageRecord:

@@ -117,6 +117,9 @@ class MaterialTable:
     shrinkage: float | None = entry("Linear shrinkage: 0.01 is 1 %.", default=None, low=-0.05, high=0.2)
     viscosity_pa_s: float | None = entry("Viscosity of the mix.", default=None, low=1e-4, high=1e4)
     pot_life_s: float | None = entry("Time for which the mix can be poured.", default=None, low=1.0, high=1e6)
+    least_wall_mm: float | None = entry(
+        "Thinnest wall of a part; left out, common practice.", default=None, low=0.05, high=50.0
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

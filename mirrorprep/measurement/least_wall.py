@@ -19,7 +19,7 @@ LEAST_WALLS_MM: Final = {
 
 FLEXIBLE_MM: Final = 0.5
 RIGID_MM: Final = 1.5
-RESOLUTION_MM: Final = 0.02
+RESOLUTION_MM: Final = 0.05
 
 
 def least_wall_mm(material: str, *, flexible: bool) -> float:

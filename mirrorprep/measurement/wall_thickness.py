@@ -6,7 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from mirrorprep.geometry.surface_points import surface_points
+from mirrorprep.geometry.crease_normals import crease_normals
+from mirrorprep.geometry.normals import vertex_normals
+from mirrorprep.geometry.surface_points import surface_samples
 from mirrorprep.solid.solid import Solid
 
 FloatArray = NDArray[np.float64]
@@ -19,6 +21,8 @@ _MAP_REACH = 3.0  # in spacings
 _SAME_WAY = 0.7
 _OPPOSED_COSINE = -0.5  # the walls face each other within 60°; anything less is a corner, not a wall
 
+_STEPS, _STEP_SHARE, _HIT_SPACINGS = 80, 0.7, 1.5
+
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class WallThickness:
@@ -29,7 +33,8 @@ class WallThickness:
     points_mm : (n, 3) float64
         Where it was measured.
     thickness_mm : (n,) float64
-        Diameter of the largest inner ball touching there; NaN where no opposite wall stops it.
+        Diameter of the largest inner ball touching there, or where no opposite wall stops it the way along
+        the inward normal; NaN where that meets no wall either.
     normals : (n, 3) float64
         Outward unit normals there.
     spacing_mm : float
@@ -50,6 +55,10 @@ class WallThickness:
     def thinnest_at_mm(self) -> FloatArray:
         """Where the thinnest wall is, shape (3,)."""
         return np.asarray(self.points_mm[int(np.nanargmin(self.thickness_mm))])
+
+    def over(self, part: Solid) -> FloatArray:
+        """Return the thickness at the vertices of the part, NaN where it has none; see `at`."""
+        return self.at(part.mesh.vertices, vertex_normals(part.mesh.vertices, part.mesh.faces))
 
     def at(self, points: FloatArray, normals: FloatArray) -> FloatArray:
         """Return the thickness at surface points (n, 3) with outward normals, for a map.
@@ -97,8 +106,9 @@ def wall_thickness(part: Solid, *, count: int = 12_000, seed: int = 0) -> WallTh
     -----
     Shrinking-ball iteration after J. Ma, S. W. Bae, S. Choi, "3D medial axis point approximation using
     nearest neighbors and the normal field", The Visual Computer 28 (2012) 7-19. Where its two
-    tangent planes are parallel the ball is laid between them, which makes flat walls exact. Corners of
-    less than 120° between the outward normals are not counted as walls.
+    tangent planes are parallel the ball is laid between them, which makes flat walls exact. Where the ball
+    touches at less than 120° between the outward normals, as in a round limb or a corner, the way along the
+    inward normal to the next wall that faces the point counts instead.
 
     Examples
     --------
@@ -106,14 +116,18 @@ def wall_thickness(part: Solid, *, count: int = 12_000, seed: int = 0) -> WallTh
     >>> round(wall_thickness(box([4, 30, 40])).smallest_mm, 1)
     4.0
     """
-    points, normals = surface_points(part.mesh.vertices, part.mesh.faces, count=count, seed=seed)
+    vertices, faces = part.mesh.vertices, part.mesh.faces
+    points, face, shares = surface_samples(vertices, faces, count=count, seed=seed)
+    normals = crease_normals(vertices, faces, face, shares)
     spacing = float(np.sqrt(part.mass_properties.area_mm2 / count))
     radius, touch = _inner_balls(points, normals)
     radius = _between_planes(points, normals, touch, radius)
     opposed = np.einsum("ij,ij->i", normals, normals[touch]) < _OPPOSED_COSINE
+    thickness = 2.0 * radius
+    thickness[~opposed] = _along_normals(points, normals, np.flatnonzero(~opposed), spacing)
     return WallThickness(
         points_mm=points,
-        thickness_mm=np.where(opposed, 2.0 * radius, np.nan),
+        thickness_mm=thickness,
         normals=normals,
         spacing_mm=spacing,
     )
@@ -139,6 +153,34 @@ def _inner_balls(points: FloatArray, normals: FloatArray) -> tuple[FloatArray, N
         if len(active) == 0:
             break
     return radius, touch
+
+
+def _along_normals(
+    points: FloatArray, normals: FloatArray, rows: NDArray[np.intp], spacing: float
+) -> FloatArray:
+    """Return the way from some of the points along the inward normal to a wall that faces them, else NaN.
+
+    Steps as long as the way to the nearest sample allows; a sample that faces back stands for its tangent
+    plane. Where the way leaves the part before, as through a wall met at a slant, there is no answer.
+    """
+    tree, answer = cKDTree(points), np.full(len(rows), np.nan)
+    active, way = np.arange(len(rows)), np.full(len(rows), spacing)
+    for _ in range(_STEPS):
+        start, inward = points[rows[active]], -normals[rows[active]]
+        place = start + way[active, None] * inward
+        far, other = tree.query(place, workers=-1)
+        facing = np.einsum("ij,ij->i", inward, normals[other])
+        reach = np.einsum("ij,ij->i", points[other] - start, normals[other])
+        met = np.divide(reach, facing, out=np.full(len(active), np.nan), where=facing > -_OPPOSED_COSINE)
+        end = start + met[:, None] * inward
+        hit = (met > 0.0) & (np.linalg.norm(end - points[other], axis=1) < _HIT_SPACINGS * spacing)
+        answer[active[hit]] = met[hit]
+        outside = np.einsum("ij,ij->i", place - points[other], normals[other]) > spacing
+        way[active] += np.maximum(_STEP_SHARE * far, _STEP_SHARE * spacing)
+        active = active[~hit & ~outside]
+        if len(active) == 0:
+            break
+    return answer
 
 
 def _between_planes(

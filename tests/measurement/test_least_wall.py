@@ -43,8 +43,8 @@ def test_measure_reports_it():
     assert "wall-thin" in [finding.code for finding in result.findings]
     told = result.as_dict()
     assert told["least_wall_mm"] == 3.0
-    # balls of 2 mm that touch both faces and no side wall: 2 × 38² of 3520 mm² (closed form)
-    assert told["thin_share"] == pytest.approx(2 * 38**2 / 3520, rel=0.03)
+    # both broad faces, 2 × 40² of 3520 mm² (closed form)
+    assert told["thin_share"] == pytest.approx(2 * 40**2 / 3520, rel=0.01)
     assert measure(box([40, 40, 2])).as_dict()["thin_share"] is None
     with pytest.raises(UsageError, match="least wall -1"):
         measure(box([40, 40, 2]), least_wall_mm=-1.0)

@@ -74,6 +74,23 @@ def ray_thickness(vtk, mesh, points, normals):
     return np.array(lengths)
 
 
+def test_a_round_limb_has_a_wall_all_around():
+    rod = frustum([0, 0, 0], [0, 0, 60], start_radius_mm=3, stop_radius_mm=3)
+    walls = wall_thickness(rod)
+    middle = (walls.points_mm[:, 2] > 6.0) & (walls.points_mm[:, 2] < 54.0)
+    assert np.isfinite(walls.thickness_mm[middle]).mean() > 0.99
+    np.testing.assert_allclose(walls.thickness_mm[middle & np.isfinite(walls.thickness_mm)], 6.0, atol=0.15)
+
+
+def test_a_corner_is_no_wall():
+    """Near the edges of a 20 mm cube the ball touches the next side; across it is 20 mm all the same."""
+    walls = wall_thickness(box([20, 20, 20]))
+    near_edge = np.sort(np.abs(walls.points_mm), axis=1)[:, 1] > 6.0
+    known = near_edge & np.isfinite(walls.thickness_mm)
+    assert known.sum() > 0.97 * near_edge.sum()
+    np.testing.assert_allclose(walls.thickness_mm[known], 20.0, atol=1e-9)
+
+
 def test_map_has_no_value_where_no_wall_faces():
     """Far off the surface there is none."""
     walls = wall_thickness(box([20, 20, 20]))
