@@ -91,7 +91,7 @@ def flips_and_pieces(
     if not alike.any():
         return np.zeros(len(faces), dtype=bool), region
     one, other = region[one[alike] // 3], region[other[alike] // 3]
-    weight = np.bincount(region, weights)
+    weight = np.bincount(region, weights).astype(np.float64)
     return _lighter(one, other, weight)[region], _components(one, other, len(weight))[region]
 
 
