@@ -41,7 +41,7 @@ class FileAnswers:
         """Send a file of the page."""
         root = self._page.resolve()
         place = (root / request.path_params["name"]).resolve()
-        if not place.is_relative_to(root) or not place.isfile_answer():
+        if not place.is_relative_to(root) or not place.is_file():
             raise NotThereError("The page has no such file.", remedy="Load the page again.")
         return file_answer(place)
 

@@ -10,6 +10,8 @@ import { fillScene } from './scenes.js';
 import { openSettings, fillSettings } from './settings.js';
 import { STEPS } from './steps.js';
 
+const CLOSED = 'This bench was closed. Open the address that its terminal shows.';
+
 const bench = {
   store: makeStore(),
   stage: null,
@@ -88,7 +90,7 @@ function fillTop(state) {
     el('small', { text: `folder ${state.folder}` }),
   );
   const link = byId('link');
-  const words = bench.store.connected ? '' : 'No answer from the bench. Trying again …';
+  const words = bench.store.connected ? '' : bench.store.closed ? CLOSED : 'No answer from the bench. Trying again …';
   if (link.textContent !== words) link.textContent = words;
   document.body.classList.toggle('lost', !bench.store.connected);
   byId('caution').textContent = bench.store.schema.caution;

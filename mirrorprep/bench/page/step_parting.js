@@ -151,7 +151,7 @@ function fillTrapped(bench) {
   return node.replaceChildren(figureTable([
     figure('Trapped volume', trapped.trapped_mm3, 'mm³', { main: true, digits: 2 }),
     figure('Share of the part', trapped.share === undefined ? undefined : trapped.share * 100, '%', { digits: 2 }),
-    figure('Least that any parting traps', trapped.bound_mm3, 'mm³', { digits: 2 }),
+    figure('With a flat parting plane', trapped.plane_trapped_mm3 ?? undefined, 'mm³', { digits: 2 }),
   ]));
 }
 

@@ -64,6 +64,7 @@ async function follow(store, tell) {
     } catch (error) {
       if (!(error instanceof BenchError)) throw error;
       store.connected = false;
+      store.closed = error.status === 404;
       tell('connection');
       await new Promise((done) => setTimeout(done, RETRY_MS));
     }
