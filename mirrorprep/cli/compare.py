@@ -1,12 +1,27 @@
 """The command ``compare``."""
 
+import math
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from mirrorprep.cli.console import Accuracy, Json, ScanFile, Seed, Units, known, progress_bar, read, show
+from mirrorprep.cli.console import (
+    Accuracy,
+    Json,
+    ScanFile,
+    Seed,
+    Units,
+    amount,
+    known,
+    progress_bar,
+    read,
+    show,
+)
 from mirrorprep.cli.plane import Choose, LandmarksFile, RegionFile, find
+
+if TYPE_CHECKING:
+    from mirrorprep.seating.deviation import Deviation
 
 Reference = Annotated[
     Path | None,
@@ -18,7 +33,7 @@ Tolerance = Annotated[
 Reach = Annotated[
     float, typer.Option("--reach-mm", metavar="MM", help="Beyond this a place has no counterpart.")
 ]
-_BAR = 40
+_BAR, _LEAST_MM = 40, 0.001
 
 
 def compare(
@@ -51,25 +66,32 @@ def compare(
             shape, other, tolerance_mm=tolerance_mm, accuracy_mm=accuracy_mm, reach_mm=reach_mm
         )
     data = result.as_dict()
+    lines = _lines(result)
     if reference is None:
         facts = [{"text": fact.text, "reference": fact.reference} for fact in FACTS]
         data |= {"plane": plane.as_dict(), "natural_asymmetry": facts}
-    within = result.within_share
-    largest = float(result.bin_shares.max()) or 1.0
-    lines = (
-        ("RMS", known(result.rms_mm, "mm", accuracy_mm)),
-        ("mean", f"{result.mean_mm:+.2g} mm (positive: outside the reference)"),
-        ("95 % within", f"{result.p95_mm:.2g} mm"),
-        ("largest", f"{result.largest_mm:.2g} mm"),
+        lines += [("by nature", f"{fact.text} [{fact.reference}]") for fact in FACTS]
+    show(data, lines, as_json=json, findings=result.findings)
+
+
+def _lines(result: "Deviation") -> list[tuple[str, object]]:
+    within, shares = result.within_share, result.bin_shares
+    mean = amount(abs(result.mean_mm))
+    lines: list[tuple[str, object]] = [
+        ("RMS", amount(result.rms_mm)),
+        ("mean", f"{mean} {'inside' if result.mean_mm < 0.0 else 'outside'} the reference"),
+        ("95 % within", amount(result.p95_mm)),
+        ("largest", amount(result.largest_mm)),
         ("with a counterpart", f"{result.matched_share:.0%} of the area"),
         ("within tolerance", "no tolerance stated" if within is None else f"{within:.1%}"),
-        ("scan accuracy", known(accuracy_mm, "mm")),
-        *(
-            (f"{low:+.2f} to {high:+.2f} mm", "#" * round(_BAR * share / largest))
-            for low, high, share in zip(
-                result.bin_edges_mm[:-1], result.bin_edges_mm[1:], result.bin_shares, strict=True
-            )
-            if share > 0.0
-        ),
-    )
-    show(data, lines, as_json=json, findings=result.findings)
+        ("scan accuracy", known(result.accuracy_mm, "mm")),
+    ]
+    width = float(result.bin_edges_mm[1] - result.bin_edges_mm[0])
+    if result.largest_mm < _LEAST_MM:
+        return lines
+    digits = max(2, math.ceil(-math.log10(width)) + 1)
+    return lines + [
+        (f"{low:+.{digits}f} to {high:+.{digits}f} mm", "#" * round(_BAR * share / float(shares.max())))
+        for low, high, share in zip(result.bin_edges_mm[:-1], result.bin_edges_mm[1:], shares, strict=True)
+        if share > 0.0
+    ]

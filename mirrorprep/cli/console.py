@@ -136,3 +136,10 @@ def known(value: float | None, unit: str, uncertainty: float | None = None) -> s
     text = supported_digits(value, uncertainty)
     spread = "" if uncertainty is None else f" ± {supported_digits(uncertainty, uncertainty)}"
     return f"{text}{spread} {unit}"
+
+
+def amount(value: float, unit: str = "mm") -> str:
+    """Return a figure of unknown uncertainty with two digits; what is below 0.001 of its unit says so."""
+    from mirrorprep.handover.figure_text import value_words
+
+    return value_words(float(f"{value:.2g}"), unit=unit)

@@ -12,6 +12,7 @@ from mirrorprep.cli.console import (
     ScanFile,
     Seed,
     Units,
+    amount,
     known,
     progress_bar,
     read,
@@ -59,6 +60,8 @@ Edge = Annotated[float, typer.Option("--edge-mm", help="Thickness of the margin 
 EdgeWidth = Annotated[float, typer.Option("--edge-width-mm", help="Width over which it thins.")]
 Floor = Annotated[float, typer.Option("--floor-mm", help="Least thickness over the skin elsewhere.")]
 Gap = Annotated[float, typer.Option("--gap-mm", help="Room for adhesive on the back.")]
+MostShift = Annotated[float, typer.Option("--most-shift-mm", help="How far settling may move the part.")]
+MostTurn = Annotated[float, typer.Option("--most-turn-deg", help="How far it may turn it.")]
 Tolerance = Annotated[float | None, typer.Option("--tolerance-mm", help="Deviation that is accepted.")]
 Features = Annotated[
     Literal["none", "holes", "posts"], typer.Option("--retention", help="Features on the back.")
@@ -86,6 +89,8 @@ def seat(
     floor_mm: Floor = 0.8,
     gap_mm: Gap = 0.0,
     retention: Features = "none",
+    most_shift_mm: MostShift = 3.0,
+    most_turn_deg: MostTurn = 3.0,
     tolerance_mm: Tolerance = None,
     accuracy_mm: Accuracy = None,
     overwrite: Overwrite = False,
@@ -103,6 +108,8 @@ def seat(
         floor_mm=floor_mm,
         gap_mm=gap_mm,
         retention=Retention(kind=retention),
+        most_shift_mm=most_shift_mm,
+        most_turn_deg=most_turn_deg,
         tolerance_mm=tolerance_mm,
         accuracy_mm=accuracy_mm,
     )
@@ -115,6 +122,7 @@ def seat(
     with progress_bar() as progress:
         body = _closed(other)
         result = seat_part(donor, other, by, body=body, settings=settings, progress=progress)
+    _refuse_stopped(result)
     write_mesh(result.part, output, overwrite=overwrite)
     data = {**result.as_dict(), "output": str(output)}
     show(data, _lines(result, output), as_json=json, findings=result.findings)
@@ -191,21 +199,39 @@ def _closed(mesh: "ScanMesh") -> "Solid":
     return mended
 
 
+def _refuse_stopped(result: "Seating") -> None:
+    """Raise, before anything is written, when a finding stops the work."""
+    from mirrorprep.errors import StoppedByFindingError
+    from mirrorprep.solid.finding import Severity
+
+    for finding in result.findings:
+        if finding.severity is Severity.STOP:
+            raise StoppedByFindingError(finding.message, remedy=finding.remedy)
+
+
 def _lines(result: "Seating", output: Path) -> tuple[tuple[str, object], ...]:
-    ring, healthy, undercut = result.ring, result.healthy, result.undercut
+    from mirrorprep.seating.fit_report import back_words
+
+    ring, healthy, back = result.ring, result.healthy, result.back
     within = healthy.within_share
+    moved = f"{amount(ring.shift_mm)} and {amount(ring.turn_deg, '°')}"
     return (
         ("volume", known(result.volume_mm3, "mm³")),
         ("size", f"{vector(result.part.mesh.size_mm)} mm"),
-        ("settled by", f"{ring.shift_mm:.2g} mm and {ring.turn_deg:.2g}°"),
-        ("ring against skin", f"{ring.rms_mm:.2g} mm RMS"),
-        ("sides differ by", f"{healthy.rms_mm:.2g} mm RMS, 95 % within {healthy.p95_mm:.2g} mm"),
+        *_landmark_lines(result),
+        ("settled by", f"{moved}, in {ring.freedoms} of 6 freedoms"),
+        ("ring against skin", f"{amount(ring.rms_mm)} RMS"),
+        ("sides differ by", f"{amount(healthy.rms_mm)} RMS, 95 % within {amount(healthy.p95_mm)}"),
         ("within tolerance", "no tolerance stated" if within is None else f"{within:.1%}"),
         ("scan accuracy", known(healthy.accuracy_mm, "mm")),
-        (
-            "back off the skin",
-            f"{result.back.largest_error_mm:.2g} mm at most, gap {result.back.gap_mm:g} mm",
-        ),
-        ("skin in the way", f"{undercut.largest_mm:.2g} mm"),
+        ("back", back_words(back.largest_error_mm, back.gap_mm)),
+        ("skin in the way", amount(result.undercut.largest_mm)),
         ("written", output),
     )
+
+
+def _landmark_lines(result: "Seating") -> tuple[tuple[str, object], ...]:
+    if result.landmarks is None:
+        return ()
+    residuals = ", ".join(f"{name} {miss:.2g}" for name, miss in result.landmarks.residual_mm.items())
+    return (("landmarks miss by", f"{result.landmarks.rms_mm:.2g} mm RMS ({residuals} mm)"),)

@@ -181,6 +181,10 @@ def vertex_areas(mesh: ScanMesh) -> FloatArray:
     return np.bincount(mesh.faces.ravel(), np.repeat(area, 3), len(mesh.vertices)).astype(np.float64)
 
 
+def _told(value_mm: float) -> str:
+    return f"{value_mm:.2g} mm" if value_mm >= 1e-3 else "less than 0.001 mm"
+
+
 def _quantile(size: FloatArray, weight: FloatArray, share: float) -> float:
     order = np.argsort(size, kind="stable")
     ladder = np.cumsum(weight[order])
@@ -207,7 +211,7 @@ def _findings(rms: float, matched: float, tolerance: float | None, accuracy: flo
             Finding(
                 code="deviation-below-accuracy",
                 severity=Severity.NOTE,
-                message=f"The deviation of {rms:.2g} mm RMS is below the scan's accuracy of "
+                message=f"The deviation of {_told(rms)} RMS is below the scan's accuracy of "
                 f"{accuracy:g} mm: the scan cannot show it.",
                 measured=rms,
                 limit=accuracy,

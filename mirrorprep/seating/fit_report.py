@@ -21,6 +21,7 @@ FloatArray = NDArray[np.float64]
 BACK_ERROR_MM: Final = 0.05
 STEEP_RIM_MM: Final = 3.0
 LEAST_SHARE: Final = 0.5
+SHOWN_MM: Final = 1e-3
 _AGAINST: Final = -0.5
 
 
@@ -55,6 +56,18 @@ def back_on_skin(part: Solid, skin: DistanceField, settings: SeatSettings) -> Ba
         largest_error_mm=max(deviation.largest_mm, float(centers.max(initial=0.0))),
         deviation=deviation,
     )
+
+
+def back_words(error_mm: float, gap_mm: float) -> str:
+    """Return where the back lies, in words: a thousandth of a millimetre is the finest that is told.
+
+    Examples
+    --------
+    >>> back_words(4.9e-14, 0.0), back_words(0.0123, 0.3)
+    ('on the skin (within 0.001 mm)', '0.3 mm over the skin (within 0.012 mm)')
+    """
+    place = "on the skin" if gap_mm == 0.0 else f"{gap_mm:g} mm over the skin"
+    return f"{place} (within {max(error_mm, SHOWN_MM):.2g} mm)"
 
 
 def fit_findings(

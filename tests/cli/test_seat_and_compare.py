@@ -124,6 +124,26 @@ def test_compare_with_its_own_mirror_image(mirrorprep, folder, tmp_path):
     assert answer.json["natural_asymmetry"]
 
 
+def test_digits_that_mean_nothing_are_not_shown(mirrorprep, folder, tmp_path):
+    """A surface against itself differs by rounding alone, some 1e-14 mm; the numbers stay in --json."""
+    same = mirrorprep("compare", folder / "bump.stl", folder / "bump.stl", "--units", "mm").out
+    assert "e-1" not in same
+    assert "#" not in same
+    out = tmp_path / "part.stl"
+    text = mirrorprep("seat", folder / "bump.stl", "-o", out, "--units", "mm", *PLANE).out
+    assert "on the skin (within 0.001 mm)" in text
+    assert "e-1" not in text
+
+
+def test_a_part_that_settled_too_far_is_not_written(mirrorprep, folder, tmp_path):
+    out = tmp_path / "part.stl"
+    words = ("--normal", "1,0,0", "--offset-mm", 0.5, "--sphere", "28,0,0,9", "--most-shift-mm", 0.2)
+    answer = mirrorprep("seat", folder / "bump.stl", "-o", out, "--units", "mm", *words)
+    assert (answer.code, answer.out) == (6, "")
+    assert "limits 0.2 mm" in answer.err
+    assert not out.exists()
+
+
 def test_nothing_to_compare(mirrorprep, folder, tmp_path):
     write_stl(sphere(2.0, center_mm=[500, 0, 0]), tmp_path / "far.stl")
     answer = mirrorprep("compare", tmp_path / "far.stl", folder / "ball.stl", "--units", "mm")
