@@ -66,6 +66,45 @@ SOURCES: Final = (
         reference="M. Cicconet et al., arXiv 1611.05971",
     ),
     Source(
+        room="seating",
+        method="least-squares placement by landmark pairs (geometry/rigid_fit)",
+        reference="W. Kabsch, Acta Crystallographica A 32 (1976) 922-923 and A 34 (1978) 827-828; "
+        "S. Umeyama, IEEE Transactions on Pattern Analysis and Machine Intelligence 13 (1991) 376-380",
+    ),
+    Source(
+        room="seating",
+        method="signed distance by angle-weighted pseudonormals (geometry/signed_distance)",
+        reference="J. A. Bærentzen, H. Aanæs, IEEE Transactions on Visualization and Computer Graphics 11 "
+        "(2005) 243-253",
+    ),
+    Source(
+        room="seating",
+        method="settling the margin by distances along the skin's normals (seating/registration)",
+        reference="Y. Chen, G. Medioni, Image and Vision Computing 10 (1992) 145-155",
+    ),
+    Source(
+        room="seating",
+        method="robust weights of the settling (seating/registration)",
+        reference="S. Geman, D. E. McClure, Bulletin of the International Statistical Institute 52 (1987) "
+        "5-21 (from memory)",
+    ),
+    Source(
+        room="seating",
+        method="shortest ways along edges, before they are straightened (geometry/geodesic)",
+        reference="E. W. Dijkstra, Numerische Mathematik 1 (1959) 269-271",
+    ),
+    Source(
+        room="seating",
+        method="smoothing the rim of the region by one implicit step of diffusion (geometry/geodesic)",
+        reference="M. Desbrun et al., SIGGRAPH (1999) 317-324",
+    ),
+    Source(
+        room="seating",
+        method="natural difference of left and right ears (seating/natural_asymmetry)",
+        reference="Lin 2025 (abstract); doi 10.4329/wjr.v16.i12.760 (abstract); International Journal of "
+        "Morphology 33 (2015) 1542 (abstract)",
+    ),
+    Source(
         room="measurement",
         method="volume, centroid and inertia",
         reference="B. Mirtich, J. Graphics Tools 1 (1996) 31-50",
@@ -74,6 +113,11 @@ SOURCES: Final = (
         room="measurement",
         method="wall thickness by shrinking balls",
         reference="J. Ma, S. W. Bae, S. Choi, The Visual Computer 28 (2012) 7-19",
+    ),
+    Source(
+        room="measurement",
+        method="least walls of materials (measurement/least_wall)",
+        reference="common practice, no source",
     ),
     Source(
         room="mould",
@@ -97,8 +141,33 @@ SOURCES: Final = (
     ),
     Source(
         room="pour",
+        method="levels at which air is shut off: maximum spanning tree and its widest ways "
+        "(geometry/air_pockets)",
+        reference="J. B. Kruskal, Proceedings of the American Mathematical Society 7 (1956) 48-50; T. C. Hu, "
+        "Operations Research 9 (1961) 898-900",
+    ),
+    Source(
+        room="pour",
         method="pipe flow of a viscous mix",
         reference="Hagen-Poiseuille law; Torricelli's law for thin liquids",
+    ),
+    Source(
+        room="pour",
+        method="friction in turbulent pipe flow, 0.316 Re^-1/4 (pour/channel_flow)",
+        reference="H. Blasius, Mitteilungen über Forschungsarbeiten auf dem Gebiete des Ingenieurwesens 131 "
+        "(1913) (from memory)",
+    ),
+    Source(
+        room="pour",
+        method="rise of small bubbles (pour/channel_flow)",
+        reference="G. G. Stokes, Transactions of the Cambridge Philosophical Society 9 (1851) 8-106 "
+        "(from memory)",
+    ),
+    Source(
+        room="pour",
+        method="give of a mould wall, as of a simply supported plate (pour/forces)",
+        reference="S. Timoshenko, S. Woinowsky-Krieger, Theory of Plates and Shells (1959), chapter 5 "
+        "(from memory)",
     ),
     Source(
         room="pour",
