@@ -7,6 +7,10 @@ from typing import Final
 Value = float | str | None
 """What a figure can be; whole numbers and yes or no are numbers too."""
 
+LEAST: Final = 0.001
+"""Amounts below this are shown as such: a thousandth of a millimetre, gram or second means nothing here."""
+
+_AMOUNTS: Final = frozenset({"mm", "mm²", "mm³", "cm³", "g", "s", "N", "Pa", "°", "%"})
 _PLAIN_DIGITS: Final = 4
 _MINUS: Final = "−"
 _THIN_SPACE: Final = "\u202f"
@@ -63,6 +67,30 @@ def _in_steps(count: int, step: float) -> str:
     return _signed(f"{count * step:.{decimals}f}")
 
 
+def is_negligible(value: float, unit: str) -> bool:
+    """Return whether an amount is too small to matter, though not zero.
+
+    Examples
+    --------
+    >>> is_negligible(5e-14, "mm"), is_negligible(0.0, "mm"), is_negligible(5e-14, "")
+    (True, False, False)
+    """
+    return unit in _AMOUNTS and 0 < abs(value) < LEAST
+
+
+def parts_words(share: float, power: int) -> str:
+    """Return a relative error in parts of a power of ten.
+
+    Examples
+    --------
+    >>> parts_words(2.8e-11, 9), parts_words(3e-16, 9)
+    ('0.028 parts in 10⁹', 'below 0.001 parts in 10⁹')
+    """
+    parts = abs(share) * 10.0**power
+    words = f"below {LEAST:g}" if 0 < parts < LEAST else f"{float(f'{parts:.2g}'):g}"
+    return f"{words} part{'' if words == '1' else 's'} in 10{_superscript(power)}"
+
+
 def value_words(value: Value, *, unit: str = "", uncertainty: float | None = None) -> str:
     """Return a value and its unit as shown on the sheets.
 
@@ -70,6 +98,8 @@ def value_words(value: Value, *, unit: str = "", uncertainty: float | None = Non
     --------
     >>> value_words(12), value_words(True), value_words(None), value_words(2.5, unit="mm")
     ('12', 'yes', 'unknown', '2.5 mm')
+    >>> value_words(4.9e-14, unit="mm"), value_words(0.0069, unit="°")
+    ('below 0.001 mm', '0.0069°')
     """
     if value is None:
         return "unknown"
@@ -77,9 +107,13 @@ def value_words(value: Value, *, unit: str = "", uncertainty: float | None = Non
         return "yes" if value else "no"
     if isinstance(value, str):
         return value
-    counted = isinstance(value, int)
-    words = _signed(str(value)) if counted else number_words(value, uncertainty=uncertainty)
-    return f"{words} {unit}".strip()
+    if is_negligible(value, unit):
+        words = f"below {LEAST:g}"
+    elif isinstance(value, int):
+        words = _signed(str(value))
+    else:
+        words = number_words(value, uncertainty=uncertainty)
+    return f"{words}°" if unit == "°" else f"{words} {unit}".strip()
 
 
 def _plain(value: float) -> str:

@@ -52,6 +52,7 @@ STYLES: Final = {
     "faint": _style("faint", 8.4, 11, textColor=HexColor(FAINT)),
     "number": _style("number", 8.4, 11, fontName="Sheet-Bold"),
     "code": _style("code", 6.9, 9, fontName="Sheet-Mono", wordWrap="CJK"),
+    "digest": _style("digest", 6.4, 9, fontName="Sheet-Mono", wordWrap="CJK"),
     "head": _style("head", 7.4, 9.5, textColor=HexColor(FAINT)),
     "title": _style("title", 15, 19, fontName="Sheet-Bold"),
     "section": _style("section", 11.5, 15, fontName="Sheet-Bold", spaceBefore=12, spaceAfter=4),

@@ -12,8 +12,8 @@ from mirrorprep.handover.encoding import jpeg
 from mirrorprep.handover.pdf_page import STYLES
 from mirrorprep.handover.traveller import Picture
 
-TALLEST: Final = 112 * mm
-LEAST_SHARE: Final = 0.68
+TALLEST: Final = 100 * mm
+LEAST_SHARE: Final = 0.55
 """A picture shrinks to this share of its size when that makes it fit on the page."""
 
 
@@ -26,22 +26,24 @@ class FittedPicture(Flowable):  # type: ignore[misc]
         With its caption.
     width : float
         Width of the page's text, in points.
+    least : float
+        Share of its size down to which it gives way.
     """
 
-    def __init__(self, picture: Picture, width: float) -> None:
+    def __init__(self, picture: Picture, width: float, *, least: float = LEAST_SHARE) -> None:
         super().__init__()
         content, across, down = jpeg(picture.png)
         self._image = ImageReader(io.BytesIO(content))
         scale = min(width / across, TALLEST / down)
         self._size = (across * scale, down * scale)
         self._caption = Paragraph(escape(picture.caption), STYLES["small"])
-        self._share = 1.0
+        self._least, self._share = least, 1.0
 
     def wrap(self, width: float, height: float) -> tuple[float, float]:
         """Return the room needed, smaller when a smaller picture fits what is left of the page."""
         _, words = self._caption.wrap(width, height)
         room = (height - words - 2 * mm) / self._size[1]
-        self._share = room if LEAST_SHARE <= room < 1.0 else 1.0
+        self._share = room if self._least <= room < 1.0 else 1.0
         self._words = words
         return width, self._size[1] * self._share + words + 2 * mm
 

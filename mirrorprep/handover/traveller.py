@@ -11,7 +11,7 @@ from typing import Final, Literal
 from mirrorprep import cautions
 from mirrorprep.errors import UsageError
 from mirrorprep.handover.atomic import already_there, output_folder, write_bytes, write_text
-from mirrorprep.handover.figure_text import Value, number_words, uncertainty_words, value_words
+from mirrorprep.handover.figure_text import Value, is_negligible, number_words, uncertainty_words, value_words
 from mirrorprep.handover.provenance import sha256_of_file
 from mirrorprep.handover.view import Scene
 from mirrorprep.solid.finding import Finding, Severity
@@ -92,9 +92,17 @@ class Figure:
         return value_words(self.value, unit=self.unit, uncertainty=spread)
 
     @property
+    def spread_words(self) -> str:
+        """The uncertainty for a place without a heading, where 'unknown' alone would puzzle."""
+        words = self.uncertainty_words
+        return {"unknown": "uncertainty unknown", "exact": ""}.get(words, words)
+
+    @property
     def uncertainty_words(self) -> str:
         """The uncertainty or range; 'exact' for counts, 'unknown' where none is stated, nothing for words."""
         if self.interval is not None:
+            if is_negligible(self.interval[1], self.unit):
+                return ""
             low, high = (number_words(end, uncertainty=abs(end) / 10) for end in self.interval)
             return f"{low} to {high} {self.unit}".strip()
         if self.uncertainty is not None:
@@ -207,6 +215,8 @@ class TravellerData:
         What was verified, what was noticed, what was accepted.
     pictures : tuple of Picture
         Referred to by the sections; the others stand at the end.
+    front_picture : str
+        Name of the picture that stands with the verdict on paper; empty for none.
     files : tuple of FileEntry
         Inputs and outputs with their digests.
     steps : tuple of Step
@@ -230,6 +240,7 @@ class TravellerData:
     findings: tuple[Finding, ...] = ()
     waivers: tuple[Waiver, ...] = ()
     pictures: tuple[Picture, ...] = ()
+    front_picture: str = ""
     files: tuple[FileEntry, ...] = ()
     steps: tuple[Step, ...] = ()
     settings: Mapping[str, object] = field(default_factory=dict)
@@ -258,6 +269,7 @@ class TravellerData:
     def _refuse_bad_pictures(self) -> None:
         names = [picture.name for picture in self.pictures]
         wanted = [name for section in self.sections for name in section.pictures]
+        wanted += [self.front_picture] if self.front_picture else []
         for name in names:
             if names.count(name) > 1 or not _CODE.fullmatch(name):
                 raise UsageError(

@@ -9,6 +9,7 @@ from importlib.resources import files
 from typing import Final
 
 from mirrorprep.handover.encoding import webp_data_uri
+from mirrorprep.handover.figure_text import value_words
 from mirrorprep.handover.html_parts import bullets, graded, sign, table, td, th
 from mirrorprep.handover.html_view import view_markup
 from mirrorprep.handover.provenance import PRODUCED_BY
@@ -119,7 +120,7 @@ def _main_figures(figures: Sequence[Figure]) -> str:
     items = "".join(
         f'<li><span class="label">{escape(figure.label)}</span>'
         f'<span class="number">{escape(figure.words)}</span>'
-        f'<span class="spread">{escape(figure.uncertainty_words)}</span></li>'
+        f'<span class="spread">{escape(figure.spread_words)}</span></li>'
         for figure in figures
     )
     return f'<ul class="main">{items}</ul>' if items else ""
@@ -218,7 +219,10 @@ def _warning(step: Step) -> str:
 
 def _evidence(data: TravellerData) -> str:
     rows = [
-        th(f.name) + td(f"{f.role}: {f.what}") + td(str(f.size_bytes), "number") + td(f.sha256, "digest")
+        th(f.name)
+        + td(f"{f.role}: {f.what}")
+        + td(value_words(f.size_bytes), "number")
+        + td(f.sha256, "digest")
         for f in data.files
     ]
     listed = table(("file", "what it is", "bytes", "SHA-256"), rows)

@@ -1,8 +1,9 @@
 """The traveller as PDF for the shop floor: with page numbers, tick boxes and sign-off boxes."""
 
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from html import escape
+from itertools import zip_longest
 from typing import Any, Final
 
 from reportlab.graphics.shapes import Circle, Drawing, Line, Polygon, Rect
@@ -13,13 +14,13 @@ from reportlab.platypus import (
     CondPageBreak,
     Frame,
     KeepTogether,
-    PageBreak,
     PageTemplate,
     Paragraph,
     Spacer,
     Table,
 )
 
+from mirrorprep.handover.figure_text import value_words
 from mirrorprep.handover.pdf_page import (
     COLORS,
     FOOT,
@@ -50,6 +51,7 @@ from mirrorprep.solid.finding import Severity
 _STATE_COLOR: Final = {State.READY: "ready", State.CAUTIONS: "cautions", State.STOPPED: "stopped"}
 _MAIN_COLUMNS: Final = 4
 _LEAST_ROOM: Final = 42 * mm
+_LEAST_FRONT: Final = 0.45
 _CAUTIONS_ON_PAGE: Final = 3
 FONT: Final = ("FONTNAME", (0, 0), (-1, -1), "Sheet")  # even empty cells name a font
 Flow = list[Any]
@@ -93,35 +95,44 @@ def _story(data: TravellerData, width: float) -> Iterable[Any]:
     yield from _card(data, width)
     yield from _verdict(data, width)
     yield from _main_figures(data.main_figures, width)
+    if data.front_picture:
+        yield Spacer(1, 4 * mm)
+        yield FittedPicture(data.picture(data.front_picture), width, least=_LEAST_FRONT)
+    yield from _titled("Steps at the bench", _steps(data.steps, width), width)
+    yield from _titled("Cautions", [_words(f"•  {words}", "text") for words in data.cautions], width)
     for section in data.sections:
         yield from _section(data, section, width)
-    yield from _titled("What was verified, and how", _checks(data, width))
-    yield from _titled("Waivers and findings", _findings(data, width))
+    yield from _titled("What was verified, and how", _checks(data, width), width)
+    yield from _titled("Waivers and findings", _findings(data, width), width)
     for picture in data.loose_pictures:
-        yield from _picture(picture, width)
-    if data.steps:
-        yield PageBreak()
-        yield from _titled("Steps at the bench", _steps(data.steps, width))
-    yield from _titled("Cautions", [_words(f"•  {words}", "text") for words in data.cautions])
-    yield from _titled("Evidence: files, settings, versions", _evidence(data, width))
+        if picture.name != data.front_picture:
+            yield from _picture(picture, width)
+    yield from _titled("Evidence: files, settings, versions", _evidence(data, width), width)
     sources = [[_words(s.method), _words(s.reference, "faint")] for s in data.sources]
-    yield from _titled("Method sources", _grid(("method", "source"), sources, (0.42, 0.58), width))
+    yield from _titled("Method sources", _grid(("method", "source"), sources, (0.42, 0.58), width), width)
 
 
 def _words(text: str, style: str = "cell") -> Paragraph:
     return Paragraph(escape(text), STYLES[style])
 
 
-def _titled(title: str, body: Flow) -> Flow:
-    """Return a heading that stays with the first piece of its body; nothing without a body."""
+def _titled(title: str, body: Flow, width: float) -> Flow:
+    """Return a heading that stays with the first pieces of its body; nothing without a body.
+
+    A paragraph under the heading stays too, with room for the head and some rows of the table behind it.
+    """
     if not body:
         return []
+    led = len(body) > 1 and isinstance(body[0], Paragraph)
+    room = _LEAST_ROOM + (body[0].wrap(width, 1e6)[1] if led else 0)
     heading = Table([[_words(title, "section")]], colWidths=["100%"])
     heading.setStyle(
         [("LINEBELOW", (0, 0), (-1, -1), 1.1, COLORS["ink"]), ("LEFTPADDING", (0, 0), (-1, -1), 0)]
     )
-    start = KeepTogether([Spacer(1, 3 * mm), heading, Spacer(1, 1.2 * mm), body[0]])
-    return [CondPageBreak(_LEAST_ROOM), start, *body[1:]]
+    top = [Spacer(1, 3 * mm), heading, Spacer(1, 1.2 * mm)]
+    if isinstance(body[0], Table):  # it may part at any row
+        return [CondPageBreak(room), *top, *body]
+    return [CondPageBreak(room), KeepTogether([*top, body[0]]), *body[1:]]
 
 
 def _grid(
@@ -214,8 +225,7 @@ def _main_figures(figures: Sequence[Figure], width: float) -> Flow:
     if not figures:
         return []
     cells: list[Any] = [
-        [_words(f.label, "head"), _words(f.words, "big"), _words(f.uncertainty_words, "small")]
-        for f in figures
+        [_words(f.label, "head"), _words(f.words, "big"), _words(f.spread_words, "small")] for f in figures
     ]
     columns = len(cells) if len(cells) <= _MAIN_COLUMNS + 1 else _MAIN_COLUMNS
     cells += [""] * (-len(cells) % columns)
@@ -241,8 +251,9 @@ def _section(data: TravellerData, section: Section, width: float) -> Flow:
     ]
     body += _grid(("", "value", "uncertainty", "how it was found"), rows, (0.24, 0.19, 0.2, 0.37), width)
     for name in section.pictures:
-        body += _picture(data.picture(name), width)
-    return _titled(section.title, body)
+        if name != data.front_picture:
+            body += _picture(data.picture(name), width)
+    return _titled(section.title, body, width)
 
 
 def _picture(picture: Picture, width: float) -> Flow:
@@ -298,6 +309,8 @@ def _findings(data: TravellerData, width: float) -> Flow:
 
 
 def _steps(steps: Sequence[Step], width: float) -> Flow:
+    if not steps:
+        return []
     rows = []
     for number, step in enumerate(steps, start=1):
         words: Flow = [_words(step.text, "step")]
@@ -316,7 +329,7 @@ def _steps(steps: Sequence[Step], width: float) -> Flow:
             ("BOTTOMPADDING", (0, 0), (-1, -1), 5),
         ]
     )
-    return [table, Spacer(1, 5 * mm), _sign_off(width)]
+    return [table, KeepTogether([Spacer(1, 5 * mm), _sign_off(width)])]
 
 
 def _warning(words: str) -> Paragraph:
@@ -341,13 +354,25 @@ def _sign_off(width: float) -> Table:
 
 def _evidence(data: TravellerData, width: float) -> Flow:
     files = [
-        [_words(f.name), _words(f"{f.role}: {f.what}"), _words(str(f.size_bytes)), _words(f.sha256, "code")]
+        [
+            _words(f.name),
+            _words(f"{f.role}: {f.what}"),
+            _words(value_words(f.size_bytes)),
+            _words(f.sha256, "digest"),
+        ]
         for f in data.files
     ]
-    flow = _grid(("file", "what it is", "bytes", "SHA-256"), files, (0.22, 0.27, 0.12, 0.39), width)
+    flow = _grid(("file", "what it is", "bytes", "SHA-256"), files, (0.17, 0.21, 0.1, 0.52), width)
     for heading, pairs in (("setting", data.settings), ("version of", data.versions)):
-        rows = [
-            [_words(str(name), "code"), _words(setting_text(value), "code")] for name, value in pairs.items()
-        ]
-        flow += _grid((heading, "value"), rows, (0.42, 0.58), width)
+        flow += [Spacer(1, 3 * mm), *_pairs(heading, pairs, width)] if pairs else []
     return flow
+
+
+def _pairs(heading: str, pairs: Mapping[str, object], width: float) -> Flow:
+    """Return names and values in two columns, read downwards."""
+    cells = [
+        [_words(str(name), "code"), _words(setting_text(value), "code")] for name, value in pairs.items()
+    ]
+    half = -(-len(cells) // 2)
+    rows = [left + right for left, right in zip_longest(cells[:half], cells[half:], fillvalue=["", ""])]
+    return _grid((heading, "value") * 2, rows, (0.24, 0.26) * 2, width)

@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 
 from mirrorprep import cautions
+from mirrorprep.handover.figure_text import value_words
 from mirrorprep.handover.mould_pictures import picture_undercut
 from mirrorprep.handover.seating_pictures import picture_fit, picture_seated
 from mirrorprep.handover.traveller import Check, Figure, Picture, Section
@@ -27,10 +28,9 @@ def seating_section(work: Work) -> Section:
             *_landmark_figures(figures["landmarks"]),
             Figure(
                 label="Moved to settle on the skin",
-                value=f"{moved['shift_mm']:.2g} mm, {moved['turn_deg']:.2g}°",
+                value=_movement(moved),
                 evidence=f"robust registration of a {settings['ring_mm']:g} mm ring; "
                 f"limits {settings['most_shift_mm']:g} mm, {settings['most_turn_deg']:g}°",
-                main=True,
             ),
             Figure(
                 label="Ring of skin against the recipient",
@@ -44,7 +44,6 @@ def seating_section(work: Work) -> Section:
                 value=_two(back["largest_error_mm"]),
                 unit="mm",
                 evidence=f"beyond a stated gap of {back['gap_mm']:g} mm",
-                main=True,
             ),
             Figure(
                 label="Margin",
@@ -60,6 +59,11 @@ def seating_section(work: Work) -> Section:
 
 def _two(value: float | None) -> float | None:
     return None if value is None else float(f"{value:.2g}")
+
+
+def _movement(moved: dict[str, Any]) -> str:
+    shift, turn = (value_words(_two(moved[n]), unit=u) for n, u in (("shift_mm", "mm"), ("turn_deg", "°")))
+    return f"{shift}, {turn}"
 
 
 def _landmark_figures(landmarks: dict[str, Any] | None) -> tuple[Figure, ...]:
@@ -110,14 +114,14 @@ def seating_checks(work: Work) -> tuple[Check, ...]:
         Check(
             claim="The back of the part follows the recipient's skin",
             how="signed distance of its vertices and triangle centres from the skin",
-            measured=f"{error:.2g} mm",
+            measured=value_words(_two(error), unit="mm"),
             limit=f"{BACK_ERROR_MM:g} mm",
             holds=error <= BACK_ERROR_MM,
         ),
         Check(
             claim="Settling moved the part within the limits of the job",
             how="robust registration of the ring of skin around it",
-            measured=f"{moved['shift_mm']:.2g} mm, {moved['turn_deg']:.2g}°",
+            measured=_movement(moved),
             limit=f"{settings['most_shift_mm']:g} mm, {settings['most_turn_deg']:g}°",
             holds=moved["shift_mm"] <= settings["most_shift_mm"]
             and moved["turn_deg"] <= settings["most_turn_deg"],

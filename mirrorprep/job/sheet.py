@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from typing import Any, Final
 
 from mirrorprep import cautions
-from mirrorprep.handover.palette import DONOR, HALF_A, HALF_B, MIRRORED, SCAN
+from mirrorprep.handover.figure_text import parts_words, value_words
 from mirrorprep.handover.provenance import flat_settings, library_versions
 from mirrorprep.handover.traveller import (
     Check,
@@ -19,13 +19,13 @@ from mirrorprep.handover.traveller import (
     Verdict,
     Waiver,
 )
-from mirrorprep.handover.view import Scene, SceneBody
-from mirrorprep.job.pictures import plane_of
+from mirrorprep.job.scene import scene_of
 from mirrorprep.job.seat_sheet import seating_checks, seating_section
 from mirrorprep.job.stages import Work
 from mirrorprep.solid.finding import Severity
 from mirrorprep.sources import SOURCES
 
+_PARTINGS: Final = {"plane": "a plane", "contour": "along the part's contour"}
 _NAMES_OF_FILES: Final = (
     *("file", "landmarks", "region", "keep_region", "folder"),
     *("recipient", "donor_landmarks", "recipient_landmarks", "loop"),
@@ -61,13 +61,14 @@ def traveller_data(
         findings=work.findings,
         waivers=tuple(Waiver(code=f.code, message=f.message) for f in work.waived()),
         pictures=pictures,
+        front_picture=next((name for name in ("exploded", "mirrored", "scan") if name in names), ""),
         files=tuple(files),
         steps=_steps(work),
         settings=_settings(work),
         versions=library_versions(),
         sources=tuple(MethodSource(method=f"{s.room}: {s.method}", reference=s.reference) for s in SOURCES),
         cautions=_cautions(work),
-        scene=_scene(work),
+        scene=scene_of(work),
     )
 
 
@@ -83,6 +84,9 @@ def _settings(work: Work) -> dict[str, object]:
     figures = work.records["mould"].figures
     wanted = ("pull_direction", "pour_up", "hollows_volume_mm3", "outer_volume_mm3")
     found = {f"found.{name}": figures[name] for name in wanted}
+    if "handover" in work.records:
+        proof = work.records["handover"].figures
+        found |= {f"found.{n}": proof[n] for n in ("halves_overlap_mm3", "release_interference_mm3")}
     return {**stated, **found, "found.casting": figures["settings"]["casting"]}
 
 
@@ -138,10 +142,19 @@ def _plane(work: Work) -> Section:
         return Section(title="Mirror plane", lead="Stated in the job.", pictures=("plane",))
     return Section(
         title="Mirror plane",
-        lead=f"Found by search; status: {figures['status']}.",
+        lead=f"Found by search; the answer is {figures['status']}.",
         figures=(
-            Figure(label="Direction known to", value=_two(figures["sd_deg"]), unit="°", evidence="1 s.d."),
-            Figure(label="Place", value=figures["offset_mm"], unit="mm", uncertainty=figures["sd_mm"]),
+            Figure(
+                label="Direction",
+                value=f"± {value_words(_two(figures['sd_deg']), unit='°')}",
+                evidence="one standard deviation; the direction itself stands in traveller.json",
+            ),
+            Figure(
+                label="Offset from the origin",
+                value=figures["offset_mm"],
+                unit="mm",
+                uncertainty=figures["sd_mm"],
+            ),
             Figure(
                 label="Left-right difference",
                 value=_two(figures["asymmetry_rms_mm"]),
@@ -149,8 +162,12 @@ def _plane(work: Work) -> Section:
                 evidence="root mean square over the matched area",
                 main=True,
             ),
-            Figure(label="Matched area", value=round(100.0 * figures["matched_share"], 1), unit="%"),
-            Figure(label="Runner-up planes", value=len(figures["alternatives"]) - 1),
+            Figure(
+                label="Skin that has a mirror image",
+                value=round(100.0 * figures["matched_share"], 1),
+                unit="%",
+            ),
+            Figure(label="Other planes found", value=len(figures["alternatives"]) - 1),
         ),
         pictures=("plane", "mirrored"),
     )
@@ -162,7 +179,7 @@ def _part(work: Work) -> Section:
     accuracy = work.job.scan.accuracy_mm
     return Section(
         title="Part",
-        lead=cautions.STARTING_SHAPE,
+        lead="" if "seating" in work.records else cautions.STARTING_SHAPE,
         figures=(
             Figure(
                 label="Volume",
@@ -186,14 +203,27 @@ def _part(work: Work) -> Section:
                 value=figures["min_wall_mm"],
                 unit="mm",
                 uncertainty=accuracy,
-                evidence="largest inner balls",
+                evidence="largest inner balls that touch the surface, at points "
+                f"{figures['wall_spacing_mm']:.1g} mm apart",
                 main=True,
+            ),
+            Figure(
+                label="Least wall of the material",
+                value=figures["least_wall_mm"],
+                unit="mm",
+                evidence="stated" if work.job.material.least_wall_mm else "common practice, no source",
+            ),
+            Figure(
+                label="Surface with a thinner wall",
+                value=None if figures["thin_share"] is None else round(100.0 * figures["thin_share"], 1),
+                unit="%",
             ),
             *(
                 Figure(label=f"Size along {axis}", value=value, unit="mm", uncertainty=accuracy)
                 for axis, value in zip("xyz", size, strict=True)
             ),
         ),
+        pictures=("walls",),
     )
 
 
@@ -203,7 +233,7 @@ def _mould(work: Work) -> Section:
         title="Mould",
         lead=str(figures["verdict"]),
         figures=(
-            Figure(label="Parting surface", value=figures["parting"]),
+            Figure(label="Parting surface", value=_PARTINGS[figures["parting"]]),
             Figure(label="Trapped by rigid halves", value=_two(figures["trapped_mm3"]), unit="mm³"),
             Figure(label="Deepest undercut", value=_two(figures["max_undercut_mm"]), unit="mm", main=True),
             *(
@@ -228,7 +258,8 @@ def _pour(work: Work) -> Section:
     holding, shrinkage = plan["holding"], plan["shrinkage"]
     return Section(
         title="Pour",
-        lead=f"{plan['material']}. " + " ".join(f"Not known: {text}." for text in plan["not_known"]),
+        lead=f"{plan['material'].capitalize()}. "
+        + " ".join(f"Not known: {text}." for text in plan["not_known"]),
         figures=(
             Figure(label="Mix", value=parts, evidence="cavity, channels, cup residue and loss", main=True),
             _ranged("Mass to mix", plan["quantities"]["mass_range_g"], "g"),
@@ -237,16 +268,15 @@ def _pour(work: Work) -> Section:
             _ranged("Lifting force on the upper half", holding["lifting_force_range_n"], "N"),
             Figure(
                 label="Clamp load",
-                value=holding["clamp_load_n"],
+                value=_two(holding["clamp_load_n"]),
                 unit="N",
                 evidence=f"factor {holding['clamp_factor']:g}",
             ),
             *_flow(plan),
             *(
                 Figure(
-                    label=f"Size along {axis}: cavity, then casting",
-                    value=f"{a:.2f}, {b['typical']:.2f}",
-                    unit="mm",
+                    label=f"Size along {axis}: cavity → casting",
+                    value=f"{a:.2f} → {b['typical']:.2f} mm",
                 )
                 for axis, a, b in zip(
                     "xyz", shrinkage["size_before_mm"], shrinkage["size_after_mm"], strict=True
@@ -301,20 +331,20 @@ def _checks(work: Work) -> tuple[Check, ...]:
         Check(
             claim="The halves do not overlap when closed",
             how="boolean intersection of the halves read back",
-            measured=f"{proof['halves_overlap_mm3']:.2g} mm³",
+            measured=value_words(_two(proof["halves_overlap_mm3"]), unit="mm³"),
             holds=all(finding["code"] != "halves-overlap" for finding in proof["findings"]),
         ),
         Check(
             claim="Halves, cavity, channels and hollows make up the outer body",
             how="volume identity, in memory",
-            measured=f"{built['identity_error']:.1e}",
-            limit="1e-9",
+            measured=parts_words(built["identity_error"], 9),
+            limit=parts_words(1e-9, 9),
             holds=built["identity_error"] <= 1e-9,
         ),
         Check(
             claim="The mould opens along its pull direction",
             how="each half moved in steps up to 64 mm, intersected with the casting",
-            measured=f"{proof['release_interference_mm3']:.3g} mm³"
+            measured=value_words(_two(proof["release_interference_mm3"]), unit="mm³")
             + (", which a flexible casting gives way to" if flexible and not released else ""),
             limit=f"{proof['release_limit_mm3']:.3g} mm³ for a rigid casting",
             holds=released or flexible,
@@ -355,28 +385,3 @@ def _steps(work: Work) -> tuple[Step, ...]:
 def _cautions(work: Work) -> tuple[str, ...]:
     plan = work.records["pour"].figures["cautions"] if "pour" in work.records else []
     return tuple(dict.fromkeys([*cautions.ALL, *plan]))
-
-
-def _scene(work: Work) -> Scene:
-    plane = plane_of(work.records["symmetry"].figures) if "symmetry" in work.records else None
-    maps = {"left-right difference": work.records["symmetry"].arrays["asymmetry_mm"]} if plane else {}
-    scan = SceneBody(
-        name="scan",
-        mesh=work.mesh("intake", "scan"),
-        color=SCAN,
-        maps=maps,
-        shown="mould" not in work.records,
-    )
-    donor = SceneBody(name="donor part", mesh=work.donor, color=DONOR, shown=False)
-    if "mould" not in work.records:
-        part = SceneBody(name="mirrored part", mesh=work.mirrored, color=MIRRORED)
-        return Scene(bodies=[part, scan, donor], plane=plane)
-    mould = work.records["mould"]
-    part = SceneBody(name="part", mesh=mould.solid("cavity"), color=MIRRORED)
-    halves = [
-        SceneBody(name="half_a", mesh=mould.solid("half_a"), color=HALF_A, opens=1),
-        SceneBody(name="half_b", mesh=mould.solid("half_b"), color=HALF_B, opens=-1),
-    ]
-    x, y, z = mould.figures["pull_direction"]
-    u, v, w = mould.figures["pour_up"]
-    return Scene(bodies=[part, *halves, scan, donor], plane=plane, pull_direction=(x, y, z), up=(u, v, w))

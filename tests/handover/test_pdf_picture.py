@@ -3,14 +3,14 @@
 import pytest
 from handover_sheets import small_png
 
-from mirrorprep.handover.pdf_page import register_fonts
+from mirrorprep.handover.pdf_page import prepare_writer
 from mirrorprep.handover.pdf_picture import LEAST_SHARE, TALLEST, FittedPicture
 from mirrorprep.handover.traveller import Picture
 
 
 @pytest.fixture
 def fitted():
-    register_fonts()
+    prepare_writer()
     picture = Picture(name="p", png=small_png(size=(400, 200)), caption="A <caption> & more.")
     return FittedPicture(picture, 500.0)
 
@@ -32,6 +32,6 @@ def test_with_much_less_room_it_asks_for_the_next_page(fitted):
 
 
 def test_a_tall_picture_is_bounded():
-    register_fonts()
+    prepare_writer()
     picture = Picture(name="p", png=small_png(size=(200, 900)), caption="Tall.")
     assert FittedPicture(picture, 500.0).wrap(500.0, 700.0)[1] < TALLEST + 30

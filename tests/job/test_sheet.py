@@ -50,7 +50,7 @@ def record(place):
 def test_every_picture_is_on_the_sheet(record, place):
     names = {picture["name"] for picture in record["pictures"]}
     of_mould = {"landscape", "undercut", "draft", "exploded", "cutaway", "filling"}
-    assert names == {"scan", "plane", "mirrored"} | of_mould
+    assert names == {"scan", "plane", "mirrored", "walls"} | of_mould
     shown = {name for section in record["sections"] for name in section["pictures"]}
     assert shown == names
     assert (place / "handover" / "thumbnail.png").stat().st_size > 500
