@@ -10,7 +10,7 @@ from mirrorprep.handover.mould_pictures import picture_undercut
 from mirrorprep.handover.seating_pictures import picture_fit, picture_seated
 from mirrorprep.handover.traveller import Check, Figure, Picture, Section
 from mirrorprep.job.stages import Work
-from mirrorprep.seating.fit_report import BACK_ERROR_MM
+from mirrorprep.seating.fit_report import BACK_ERROR_MM, back_words
 from mirrorprep.solid.plane import Plane
 
 
@@ -24,12 +24,13 @@ def seating_section(work: Work) -> Section:
         title="Seating",
         lead=f"{cautions.STARTING_SHAPE} {facts}",
         figures=(
-            Figure(label="Placed by", value="mirror plane" if figures["landmarks"] is None else "landmarks"),
+            Figure(label="Placed by", value=_placed(figures["landmarks"])),
             *_landmark_figures(figures["landmarks"]),
             Figure(
                 label="Moved to settle on the skin",
                 value=_movement(moved),
-                evidence=f"robust registration of a {settings['ring_mm']:g} mm ring; "
+                evidence=f"robust registration of a {settings['ring_mm']:g} mm ring, in "
+                f"{moved['freedoms']} of 6 freedoms; the {_placed(figures['landmarks'])} stands for the rest; "
                 f"limits {settings['most_shift_mm']:g} mm, {settings['most_turn_deg']:g}°",
             ),
             Figure(
@@ -40,15 +41,16 @@ def seating_section(work: Work) -> Section:
             ),
             *_deviation_figures(healthy),
             Figure(
-                label="Back off the skin at most",
-                value=_two(back["largest_error_mm"]),
-                unit="mm",
-                evidence=f"beyond a stated gap of {back['gap_mm']:g} mm",
+                label="Back of the part",
+                value=back_words(back["largest_error_mm"], back["gap_mm"]),
+                evidence=f"largest error over {back['area_mm2']:.0f} mm², at corners and centres of triangles",
             ),
             Figure(
                 label="Margin",
                 value=f"{settings['edge_mm']:g} mm thick at the rim, over {settings['edge_width_mm']:g} mm",
+                evidence=f"elsewhere at least {settings['floor_mm']:g} mm over the skin",
             ),
+            *_retention_figures(settings["retention"]),
             Figure(
                 label="Skin in the way when taken straight off", value=_two(undercut["largest_mm"]), unit="mm"
             ),
@@ -74,8 +76,22 @@ def _landmark_figures(landmarks: dict[str, Any] | None) -> tuple[Figure, ...]:
             label="Landmarks miss their partners by",
             value=_two(landmarks["rms_mm"]),
             unit="mm",
-            evidence=f"root mean square of {len(landmarks['residual_mm'])} pairs",
+            evidence=f"root mean square of {len(landmarks['residual_mm'])} pairs: "
+            + ", ".join(f"{name} {miss:.2g}" for name, miss in landmarks["residual_mm"].items()),
         ),
+    )
+
+
+def _placed(landmarks: dict[str, Any] | None) -> str:
+    return "mirror plane" if landmarks is None else "placement by landmarks"
+
+
+def _retention_figures(retention: dict[str, Any]) -> tuple[Figure, ...]:
+    if retention["kind"] == "none":
+        return ()
+    size = f"{retention['diameter_mm']:g} × {retention['length_mm']:g} mm"
+    return (
+        Figure(label=f"Asked for on the back: {retention['kind']}", value=f"{retention['count']} of {size}"),
     )
 
 
@@ -114,7 +130,7 @@ def seating_checks(work: Work) -> tuple[Check, ...]:
         Check(
             claim="The back of the part follows the recipient's skin",
             how="signed distance of its vertices and triangle centres from the skin",
-            measured=value_words(_two(error), unit="mm"),
+            measured=back_words(error, figures["back"]["gap_mm"]),
             limit=f"{BACK_ERROR_MM:g} mm",
             holds=error <= BACK_ERROR_MM,
         ),
