@@ -30,7 +30,7 @@ def seating_section(work: Work) -> Section:
                 label="Moved to settle on the skin",
                 value=_movement(moved),
                 evidence=f"robust registration of a {settings['ring_mm']:g} mm ring, in "
-                f"{moved['freedoms']} of 6 freedoms; the {_placed(figures['landmarks'])} stands for the rest; "
+                f"{moved['freedoms']} of 6 freedoms, else as by the {_placed(figures['landmarks'])}; "
                 f"limits {settings['most_shift_mm']:g} mm, {settings['most_turn_deg']:g}°",
             ),
             Figure(
@@ -43,7 +43,7 @@ def seating_section(work: Work) -> Section:
             Figure(
                 label="Back of the part",
                 value=back_words(back["largest_error_mm"], back["gap_mm"]),
-                evidence=f"largest error over {back['area_mm2']:.0f} mm², at corners and centres of triangles",
+                evidence=f"largest error over {back['area_mm2']:.0f} mm², at vertices and triangle centres",
             ),
             Figure(
                 label="Margin",
