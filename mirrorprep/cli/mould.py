@@ -20,7 +20,7 @@ from mirrorprep.cli.console import (
 
 if TYPE_CHECKING:
     from mirrorprep.job.mould_files import MouldFiles
-    from mirrorprep.mould.result import Mould
+    from mirrorprep.mould.result import Half, Mould
 
 OutputFolder = Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="Folder for the files.")]
 Body = Annotated[str, typer.Option("--body", help="Outside of the mould: shell, block or cylinder.")]
@@ -38,6 +38,16 @@ Shrinkage = Annotated[
 ]
 Process = Annotated[str, typer.Option("--process", help="Print process: fff, sla or sls.")]
 Bolts = Annotated[str, typer.Option("--bolts", help="Clamp bolts: none, M3, M4, M5 ...")]
+Bed = Annotated[
+    str | None,
+    typer.Option("--bed", metavar="X,Y,Z", help="Room of the printer in mm; a larger half is divided."),
+]
+SafeStrain = Annotated[
+    float, typer.Option("--safe-strain", help="Strain that a flexible casting is trusted with: 0.5 is 50 %.")
+]
+Pictures = Annotated[
+    bool, typer.Option("--pictures", help="Draw the pull directions, draft, undercuts and the mould too.")
+]
 Waive = Annotated[
     list[str] | None,
     typer.Option("--waive", metavar="CODE", help="Accept a finding that would stop the job."),
@@ -57,6 +67,9 @@ def mould(
     shrinkage: Shrinkage = 0.0,
     process: Process = "fff",
     bolts: Bolts = "M4",
+    bed: Bed = None,
+    safe_strain: SafeStrain = 0.5,
+    pictures: Pictures = False,
     waive: Waive = None,
     overwrite: Overwrite = False,
     json: Json = False,
@@ -76,19 +89,32 @@ def mould(
             "shrinkage": shrinkage,
             "process": process,
             "bolts": bolts,
+            "safe_strain": safe_strain,
+            **({} if bed is None else {"bed_mm": three_numbers(bed, "bed")}),
         }
     )
+    if pictures:
+        _require_drawing()
     with progress_bar() as progress:
         made = build_mould(read_solid(scan, units), settings=settings, progress=progress.part(0.0, 0.7))
         stopped = _stops(made, waive or [])
-        files = None if stopped else _write(made, output, overwrite, progress)
-    findings = made.findings if files is None else (*made.findings, *files.proof.findings)
+        files = None if stopped else _write(made, output, (overwrite, pictures), progress)
+    findings = made.findings if files is None else (*made.findings, *files.findings)
     findings = tuple(dict.fromkeys(findings))
     show(_result(made, files), _lines(made, files), as_json=json, findings=findings)
     if stopped or files is None:
         raise typer.Exit(6)
-    if not files.proof.sound:
+    if not files.sound:
         raise typer.Exit(5)
+
+
+def _require_drawing() -> None:
+    from mirrorprep.errors import OutputError
+    from mirrorprep.handover.display import drawing_finding
+
+    missing = drawing_finding()
+    if missing is not None:
+        raise OutputError(missing.message, remedy="Leave out --pictures, or draw on another machine.")
 
 
 def _stops(made: "Mould", waived: list[str]) -> bool:
@@ -97,23 +123,37 @@ def _stops(made: "Mould", waived: list[str]) -> bool:
     return any(f.severity is Severity.STOP and f.code not in waived for f in made.findings)
 
 
-def _write(made: "Mould", output: Path, overwrite: bool, progress: Any) -> "MouldFiles":  # noqa: ANN401
-    from mirrorprep.job.mould_files import prove_written, write_mould
+def _write(made: "Mould", output: Path, asked: tuple[bool, bool], progress: Any) -> "MouldFiles":  # noqa: ANN401
+    from mirrorprep.handover.atomic import write_bytes
+    from mirrorprep.job.mould_files import prove_written, refuse_existing, write_mould
     from mirrorprep.job.mould_record import mould_record
 
+    if asked[1]:
+        from mirrorprep.job.mould_pictures import mould_drawers
+    overwrite, pictures = asked
     record = mould_record(made)
-    halves, package = write_mould(record, output, overwrite=overwrite)
-    return prove_written(record, halves, package, progress=progress.part(0.7, 1.0))
+    drawn = [drawer(record) for drawer in mould_drawers(record)] if pictures else []
+    places = [output / f"{picture.name}.png" for picture in drawn]
+    refuse_existing(places, overwrite=overwrite)
+    written = write_mould(record, output, overwrite=overwrite)
+    for picture, place in zip(drawn, places, strict=True):
+        write_bytes(place, picture.png, overwrite=overwrite)
+    return prove_written(record, written, progress=progress.part(0.7, 1.0))
 
 
 def _result(made: "Mould", files: "MouldFiles | None") -> dict[str, Any]:
     result: dict[str, Any] = made.as_dict()
     if files is not None:
-        for half, path in zip(result["halves"], files.halves, strict=True):
+        for half, path in zip(result["halves"], files.files.halves, strict=True):
             half["file"] = str(path)
-        result["files"] = [str(path) for path in (*files.halves, files.package)]
-        result["proof_of_files"] = files.proof.as_dict()
+        result["files"] = [str(path) for path in files.files.all]
+        result["proof_of_files"] = files.as_dict()
     return result
+
+
+def _half_words(half: "Half") -> str:
+    pieces = f", in {len(half.pieces)} pieces for the bed" if half.pieces else ""
+    return f"{half.volume_mm3:.0f} mm³, {half.triangles:,} triangles{pieces}"
 
 
 def _lines(made: "Mould", files: "MouldFiles | None") -> list[tuple[str, object]]:
@@ -122,7 +162,7 @@ def _lines(made: "Mould", files: "MouldFiles | None") -> list[tuple[str, object]
         ("parting", f"{made.parting.kind}, pull {vector(made.pull_direction, 4)}"),
         ("trapped", known(made.trapped_mm3, "mm³")),
         ("cavity", known(made.cavity_volume_mm3, "mm³")),
-        *((half.name, f"{half.volume_mm3:.0f} mm³, {half.triangles:,} triangles") for half in made.halves),
+        *((half.name, _half_words(half)) for half in made.halves),
         ("opens", "yes" if proof.releases else f"no: {proof.release_interference_mm3:.3g} mm³ in the way"),
         ("air pockets", f"{sum(not pocket.vented for pocket in made.air_pockets)} without a vent"),
     ]
@@ -130,6 +170,6 @@ def _lines(made: "Mould", files: "MouldFiles | None") -> list[tuple[str, object]
         return [*lines, ("written", "nothing: see the finding that stops it")]
     return [
         *lines,
-        ("proof of files", "holds" if proof.sound else "fails"),
-        ("written", files.package.parent),
+        ("proof of files", "holds" if files.sound else "fails"),
+        ("written", files.files.package.parent),
     ]

@@ -14,6 +14,7 @@ from mirrorprep.handover.thumbnail import picture_thumbnail
 from mirrorprep.handover.traveller import FileEntry, Picture, write_traveller
 from mirrorprep.intake.identity import sha256_of
 from mirrorprep.job.mould_files import prove_written, write_mould
+from mirrorprep.job.mould_record import PIECES
 from mirrorprep.job.pictures import draw_pictures
 from mirrorprep.job.records import StageRecord
 from mirrorprep.job.sheet import traveller_data
@@ -26,9 +27,14 @@ _CONTENTS: Final = {
     "mirrored_part.3mf": "the mirrored part with unit and caution",
     "half_a.stl": "upper half of the mould, in assembled position",
     "half_b.stl": "lower half of the mould, in assembled position",
-    "mould.3mf": "both halves, named, laid on the bed",
+    "mould.3mf": "both halves, or their pieces, named, laid on the bed",
     "casting.stl": "what the pour makes, with sprue and vents; evidence, not for printing",
     THUMBNAIL: "a small picture of the part, for lists",
+    **{
+        f"{name}.stl": f"piece {number} of {half}, which is too large for the bed; in assembled position"
+        for half, names in PIECES.items()
+        for number, name in enumerate(names, start=1)
+    },
 }
 FILE_NAMES: Final = (*_CONTENTS, "traveller.html", "traveller.pdf", "traveller.json", "lesson.html", DIGESTS)
 """Every file that a job may hand over."""
@@ -63,12 +69,12 @@ def deliver(work: Work, folder: Path, *, overwrite: bool = False, progress: Prog
     files = _write_part(work, place, overwrite=overwrite)
     if "mould" in work.records:
         mould = work.records["mould"]
-        halves, package = write_mould(mould, place, overwrite=overwrite)
+        written = write_mould(mould, place, overwrite=overwrite)
         casting = write_stl(mould.solid("casting"), place / "casting.stl", overwrite=overwrite)
-        files += [*halves, package, casting]
-        written = prove_written(mould, halves, package, progress=progress.part(0.1, 0.4))
+        files += [*written.all, casting]
+        proved = prove_written(mould, written, progress=progress.part(0.1, 0.4))
         work.records["handover"] = StageRecord(
-            name="handover", figures=written.proof.as_dict(), findings=written.proof.findings
+            name="handover", figures=proved.as_dict(), findings=proved.findings
         )
     pictures: tuple[Picture, ...] = ()
     if work.job.output.pictures:

@@ -1,8 +1,9 @@
 """Writing a mould and proving it again from the files alone."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -11,11 +12,14 @@ from mirrorprep.handover.atomic import output_folder
 from mirrorprep.handover.bed import place_on_bed
 from mirrorprep.handover.files import NamedPart, write_3mf, write_stl
 from mirrorprep.intake.read import read_scan
-from mirrorprep.job.mould_record import HALVES
+from mirrorprep.job.mould_record import HALVES, pieces_of
 from mirrorprep.job.records import StageRecord
+from mirrorprep.mould.pieces import Piece, PiecesProof, prove_pieces
 from mirrorprep.mould.proof import Proof, prove
 from mirrorprep.progress import SILENT, Progress
 from mirrorprep.solid.certify import certify
+from mirrorprep.solid.finding import Finding
+from mirrorprep.solid.solid import Solid
 
 MOULD_3MF: Final = "mould.3mf"
 VOLUME_TOLERANCE: Final = 1e-6
@@ -24,33 +28,70 @@ the origin (ΔV/V of an STL round trip)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class MouldFiles:
-    """The files of a mould and the proof of what they hold.
+class WrittenMould:
+    """The files of a mould.
 
     Attributes
     ----------
     halves : tuple of Path
         ``half_a.stl`` and ``half_b.stl``, in assembled position in the part's coordinates.
+    pieces : tuple of Path
+        ``half_a_1.stl`` and so on, in the same position, when a half is too large for the bed.
     package : Path
-        ``mould.3mf``: both halves as named parts, each laid on its back on the bed.
-    proof : Proof
-        Of the halves as read back from the STL files.
+        ``mould.3mf``: both halves, or the pieces of those that are divided, as named parts, each laid on its
+        back on the bed.
     """
 
     halves: tuple[Path, ...]
+    pieces: tuple[Path, ...]
     package: Path
+
+    @property
+    def all(self) -> tuple[Path, ...]:
+        """Every file."""
+        return (*self.halves, *self.pieces, self.package)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MouldFiles:
+    """The files of a mould and the proof of what they hold.
+
+    Attributes
+    ----------
+    files : WrittenMould
+        As written.
+    proof : Proof
+        Of the halves as read back from the STL files.
+    pieces : tuple of PiecesProof
+        Of the pieces as read back, for each half that is divided.
+    """
+
+    files: WrittenMould
     proof: Proof
+    pieces: tuple[PiecesProof, ...]
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Whatever does not hold of the halves or the pieces."""
+        return (*self.proof.findings, *(finding for proof in self.pieces for finding in proof.findings))
+
+    @property
+    def sound(self) -> bool:
+        """True when everything holds, apart from the release of an undercut casting."""
+        return self.proof.sound and not any(proof.findings for proof in self.pieces)
+
+    def as_dict(self) -> dict[str, object]:
+        """Return the proof as plain data for JSON, that of pieces within it."""
+        return {**self.proof.as_dict(), "pieces": [proof.as_dict() for proof in self.pieces]}
 
 
 def stl_name(half: str) -> str:
-    """Return the file name of a half."""
+    """Return the file name of a half or a piece."""
     return f"{half}.stl"
 
 
-def write_mould(
-    mould: StageRecord, folder: Path | str, *, overwrite: bool = False
-) -> tuple[tuple[Path, ...], Path]:
-    """Write the halves as STL, assembled, and as one 3MF, laid on the bed.
+def write_mould(mould: StageRecord, folder: Path | str, *, overwrite: bool = False) -> WrittenMould:
+    """Write the halves, and the pieces of those too large for the bed, as STL, assembled, and as one 3MF.
 
     Raises
     ------
@@ -58,17 +99,26 @@ def write_mould(
         If a file exists and `overwrite` is False, or cannot be written.
     """
     place = output_folder(folder)
-    refuse_existing([place / name for name in (*map(stl_name, HALVES), MOULD_3MF)], overwrite=overwrite)
-    halves = tuple(
-        write_stl(mould.solid(name), place / stl_name(name), overwrite=overwrite) for name in HALVES
+    pieces = [name for half in HALVES for name in pieces_of(mould, half)]
+    refuse_existing(
+        [place / name for name in (*map(stl_name, (*HALVES, *pieces)), MOULD_3MF)], overwrite=overwrite
     )
+    stl = {
+        name: write_stl(mould.solid(name), place / stl_name(name), overwrite=overwrite)
+        for name in (*HALVES, *pieces)
+    }
     poses = mould.figures["print_poses"]
-    parts = [NamedPart(name=n, mesh=mould.solid(n), transform=np.array(poses[n])) for n in HALVES]
+    printed = [name for half in HALVES for name in (pieces_of(mould, half) or (half,))]
+    parts = [NamedPart(name=n, mesh=mould.solid(n), transform=np.array(poses[n])) for n in printed]
     laid = place_on_bed(parts, bed_mm=mould.figures["settings"]["bed_mm"])
     package = write_3mf(
         laid.parts, place / MOULD_3MF, metadata={"Title": "Two-part mould"}, overwrite=overwrite
     )
-    return halves, package
+    return WrittenMould(
+        halves=tuple(stl[name] for name in HALVES),
+        pieces=tuple(stl[name] for name in pieces),
+        package=package,
+    )
 
 
 def refuse_existing(files: list[Path], *, overwrite: bool) -> None:
@@ -80,33 +130,46 @@ def refuse_existing(files: list[Path], *, overwrite: bool) -> None:
         )
 
 
-def prove_written(
-    mould: StageRecord, halves: tuple[Path, ...], package: Path, *, progress: Progress = SILENT
-) -> MouldFiles:
+def prove_written(mould: StageRecord, files: WrittenMould, *, progress: Progress = SILENT) -> MouldFiles:
     """Read the files back, certify every body again and prove the mould from them.
 
     Raises
     ------
     NotASolidError
-        If a half read back is no solid.
+        If a half or a piece read back is no solid.
     OutputError
         If a volume in a file differs from the one that was built.
     """
-    read = [certify(read_scan(path, units="mm")) for path in halves]
+    read = {path.stem: certify(read_scan(path, units="mm")) for path in (*files.halves, *files.pieces)}
     progress.step("reading back", 0.3)
-    built = [mould.solid(name).volume_mm3 for name in HALVES]
-    _same_volume(package.name, certify(read_scan(package)).volume_mm3, sum(built))
-    for path, found, volume in zip(halves, read, built, strict=True):
-        _same_volume(path.name, found.volume_mm3, volume)
+    for name, found in read.items():
+        _same_volume(stl_name(name), found.volume_mm3, mould.solid(name).volume_mm3)
+    printed = [name for half in HALVES for name in (pieces_of(mould, half) or (half,))]
+    built = sum(mould.solid(name).volume_mm3 for name in printed)
+    _same_volume(files.package.name, certify(read_scan(files.package)).volume_mm3, built)
     proof = prove(
-        read,
+        [read[name] for name in HALVES],
         mould.solid("casting"),
         np.array(mould.figures["pull_direction"]),
         hollows_mm3=mould.figures["hollows_volume_mm3"],
         flexible=mould.figures["settings"]["casting"] == "flexible",
         progress=progress.part(0.4, 1.0),
     )
-    return MouldFiles(halves=halves, package=package, proof=proof)
+    divided = [half for half in mould.figures["halves"] if half["pieces"]]
+    return MouldFiles(
+        files=files, proof=proof, pieces=tuple(_proved_pieces(mould, half, read) for half in divided)
+    )
+
+
+def _proved_pieces(mould: StageRecord, half: dict[str, Any], read: Mapping[str, Solid]) -> PiecesProof:
+    poses = mould.figures["print_poses"]
+    return prove_pieces(
+        read[half["name"]],
+        [Piece(name=n, solid=read[n], print_pose=np.array(poses[n])) for n in half["pieces"]],
+        gaps_mm3=half["piece_gaps_mm3"],
+        bed_mm=mould.figures["settings"]["bed_mm"],
+        limit=VOLUME_TOLERANCE,
+    )
 
 
 def _same_volume(name: str, found_mm3: float, built_mm3: float) -> None:

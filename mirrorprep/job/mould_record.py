@@ -7,16 +7,20 @@ from numpy.typing import NDArray
 
 from mirrorprep.job.records import StageRecord
 from mirrorprep.mould.draft import draft_map
+from mirrorprep.mould.pieces import MOST_PIECES
 from mirrorprep.mould.pull_direction import Pull
 from mirrorprep.mould.result import Mould
 
 HALVES: Final = ("half_a", "half_b")
+PIECES: Final = {half: tuple(f"{half}_{n}" for n in range(1, MOST_PIECES + 1)) for half in HALVES}
+"""Names of the pieces that a half may come in when it is too large for the bed."""
 
 
 def mould_record(mould: Mould) -> StageRecord:
     """Return the figures, findings and solids of a mould."""
     figures: dict[str, Any] = mould.as_dict()
-    figures["print_poses"] = {half.name: half.print_pose.tolist() for half in mould.halves}
+    pieces = [piece for half in mould.halves for piece in half.pieces]
+    figures["print_poses"] = {part.name: part.print_pose.tolist() for part in (*mould.halves, *pieces)}
     figures["runners"] = [
         {
             "kind": runner.kind,
@@ -32,7 +36,7 @@ def mould_record(mould: Mould) -> StageRecord:
     ]
     search = mould.parting.search
     figures["pull_alternatives"] = [] if search is None else [_pull(pull) for pull in search.alternatives]
-    shapes = {half.name: half.solid for half in mould.halves}
+    shapes = {part.name: part.solid for part in (*mould.halves, *pieces)}
     shapes |= {"cavity": mould.cavity, "channels": mould.channels, "casting": mould.casting}
     return StageRecord(
         name="mould",
@@ -41,6 +45,11 @@ def mould_record(mould: Mould) -> StageRecord:
         shapes=shapes,
         arrays=_maps(mould),
     )
+
+
+def pieces_of(mould: StageRecord, half: str) -> tuple[str, ...]:
+    """Return the names of the pieces that a half was divided into; empty when it fits the bed."""
+    return tuple(name for name in PIECES[half] if name in mould.shapes)
 
 
 def _maps(mould: Mould) -> dict[str, NDArray[np.float64]]:

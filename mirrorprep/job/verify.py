@@ -17,12 +17,15 @@ from mirrorprep.handover.evidence import (
 from mirrorprep.handover.traveller import Check
 from mirrorprep.intake.read import read_scan
 from mirrorprep.job.mould_files import MOULD_3MF, VOLUME_TOLERANCE, stl_name
-from mirrorprep.job.mould_record import HALVES
+from mirrorprep.job.mould_record import HALVES, PIECES
 from mirrorprep.mould.proof import Proof, prove
 from mirrorprep.progress import SILENT, Progress
 from mirrorprep.solid.certify import certify
 from mirrorprep.solid.finding import Finding
 from mirrorprep.solid.solid import Solid
+
+_MOST_CLEARANCE: Final = 0.05
+"""Greatest share of a half that the clearance of its pieces' keys may take."""
 
 _IDENTITY_OF_FILES: Final = 1e-6
 """Relative error of the volume identity that 32-bit coordinates may cause."""
@@ -134,7 +137,30 @@ def _check_mould(place: Path, record: dict[str, Any], checks: list[Check], progr
     )
     checks += _proof_checks(proof)
     checks.append(_identity_check([*solids, casting], settings))
-    checks.append(_package_check(place / MOULD_3MF, solids))
+    printed = [_printed(place, name, solid, checks) for name, solid in zip(HALVES, solids, strict=True)]
+    checks.append(_package_check(place / MOULD_3MF, sum(printed)))
+
+
+def _printed(place: Path, name: str, half: Solid, checks: list[Check]) -> float:
+    """Return the volume of what is printed for a half: itself, or the pieces that stand beside it."""
+    files = [place / stl_name(piece) for piece in PIECES[name] if (place / stl_name(piece)).exists()]
+    pieces = [_solid_check(file, None, checks) for file in files]
+    solids = [solid for solid in pieces if solid is not None]
+    if not solids:
+        return half.volume_mm3
+    total = sum(solid.volume_mm3 for solid in solids)
+    checks.append(
+        Check(
+            claim=f"The pieces of {name} make it up but for the clearance of their keys",
+            how="volumes of the files read back",
+            measured=f"{total:.3f} mm³",
+            limit=f"{half.volume_mm3:.3f} mm³, less up to {_MOST_CLEARANCE:.0%}",
+            holds=(1.0 - _MOST_CLEARANCE) * half.volume_mm3
+            <= total
+            <= (1.0 + VOLUME_TOLERANCE) * half.volume_mm3,
+        )
+    )
+    return total
 
 
 def _proof_checks(proof: Proof) -> list[Check]:
@@ -164,9 +190,8 @@ def _identity_check(solids: list[Solid], settings: dict[str, Any]) -> Check:
     )
 
 
-def _package_check(path: Path, halves: list[Solid]) -> Check:
+def _package_check(path: Path, wanted: float) -> Check:
     claim, how = f"{path.name} holds both halves", "volume of the 3MF read back against the STL files"
-    wanted = sum(half.volume_mm3 for half in halves)
     try:
         found = certify(read_scan(path)).volume_mm3
     except MirrorPrepError as error:

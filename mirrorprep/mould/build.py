@@ -22,7 +22,8 @@ from mirrorprep.mould.findings import (
 from mirrorprep.mould.frame import MouldFrame
 from mirrorprep.mould.hardware import bolt_size, screw_length_mm
 from mirrorprep.mould.layout import Layout, lay_out
-from mirrorprep.mould.printing import pieces_for_bed, print_pose, print_report
+from mirrorprep.mould.pieces import Division, PiecesProof, divide_for_bed, prove_pieces
+from mirrorprep.mould.printing import print_pose, print_report
 from mirrorprep.mould.proof import Proof, prove
 from mirrorprep.mould.result import Half, Mould
 from mirrorprep.mould.settings import MouldSettings
@@ -75,7 +76,7 @@ def build_mould(part: Solid, *, settings: MouldSettings = _DEFAULTS, progress: P
     layout = lay_out(allowed, settings, progress=progress.part(0.0, 0.5))
     progress.step("halves", 0.5)
     assembly = _assembled(layout)
-    halves = _halves(assembly, layout)
+    halves = _halves(assembly, layout, allowed)
     progress.step("air pockets", 0.65)
     openings = [(channel.mouth_mm, channel.start_radius_mm) for channel in layout.runners]
     pockets = air_pockets(layout.cavity, openings).pockets
@@ -140,7 +141,7 @@ def _assembled(layout: Layout) -> Assembly:
     )
 
 
-def _halves(assembly: Assembly, layout: Layout) -> tuple[Half, Half]:
+def _halves(assembly: Assembly, layout: Layout, cavity: Solid) -> tuple[Half, Half]:
     across, up, pull = layout.frame.rotation.T
     backs = {"half_a": np.column_stack([across, -up, -pull]), "half_b": np.column_stack([across, up, pull])}
     settings = layout.settings
@@ -148,6 +149,7 @@ def _halves(assembly: Assembly, layout: Layout) -> tuple[Half, Half]:
     for name, solid in zip(backs, (assembly.half_a, assembly.half_b), strict=True):
         placed, moved = finished(solid, layout.cavity, layout.frame.rotation)
         pose = print_pose(placed, backs[name], settings.bed_mm)
+        division = divide_for_bed(name, placed, pose, settings, cavity=cavity)
         made.append(
             Half(
                 name=name,
@@ -156,11 +158,18 @@ def _halves(assembly: Assembly, layout: Layout) -> tuple[Half, Half]:
                 triangles=len(placed.mesh.faces),
                 print_pose=pose,
                 printing=print_report(placed.mesh, pose, settings.bed_mm),
-                pieces=pieces_for_bed(name, placed, pose, settings),
+                division=division,
+                pieces_proof=_pieces_proof(placed, division, settings),
                 moved_vertices=moved,
             )
         )
     return made[0], made[1]
+
+
+def _pieces_proof(half: Solid, division: Division, settings: MouldSettings) -> PiecesProof | None:
+    if not division.pieces:
+        return None
+    return prove_pieces(half, division.pieces, gaps_mm3=division.gaps_mm3, bed_mm=settings.bed_mm)
 
 
 def _proof(made: _Made, progress: Progress) -> Proof:

@@ -7,6 +7,7 @@ from mirrorprep.geometry.self_intersection import self_intersections
 from mirrorprep.mould.assembly import Island
 from mirrorprep.mould.frame import MouldFrame
 from mirrorprep.mould.layout import Layout
+from mirrorprep.mould.pieces import division_findings
 from mirrorprep.mould.proof import Proof
 from mirrorprep.mould.result import Half
 from mirrorprep.mould.settings import MouldSettings
@@ -133,20 +134,10 @@ def fin_findings(layout: Layout) -> list[Finding]:
 
 def half_findings(halves: Sequence[Half], settings: MouldSettings) -> list[Finding]:
     """Return findings on halves divided for the bed, and on cavities that touch themselves."""
-    bed = " × ".join(f"{length:g}" for length in settings.bed_mm)
-    found = [
-        Finding(
-            code="half-divided",
-            severity=Severity.CAUTION,
-            message=f"{half.name} does not fit the bed of {bed} mm and was divided into "
-            f"{len(half.pieces)} pieces.",
-            measured=max(half.printing.size_mm),
-            limit=max(settings.bed_mm),
-            remedy="Join the pieces by their keys and glue them before use.",
-        )
-        for half in halves
-        if half.pieces
-    ]
+    found = []
+    for half in halves:
+        found += division_findings(half.name, half.division, settings)
+        found += [] if half.pieces_proof is None else half.pieces_proof.findings
     moved = sum(half.moved_vertices for half in halves)
     if moved:
         found.append(

@@ -1,6 +1,6 @@
 """What a finished mould consists of."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +10,8 @@ from mirrorprep.mould.assembly import Island
 from mirrorprep.mould.channels import Channel
 from mirrorprep.mould.frame import MouldFrame
 from mirrorprep.mould.parting import PartingSurface
-from mirrorprep.mould.printing import Piece, PrintReport
+from mirrorprep.mould.pieces import Division, Piece, PiecesProof
+from mirrorprep.mould.printing import PrintReport
 from mirrorprep.mould.proof import Proof
 from mirrorprep.mould.register_keys import RegisterKey
 from mirrorprep.mould.settings import MouldSettings
@@ -39,8 +40,10 @@ class Half:
         Lays it flat on its back on the bed, in the positive octant.
     printing : PrintReport
         How it lies there.
-    pieces : tuple of Piece
-        What to print instead when the half does not fit the bed; empty when it does.
+    division : Division
+        What to print instead when the half does not fit the bed; without pieces when it does.
+    pieces_proof : PiecesProof or None
+        Of those pieces as built.
     moved_vertices : int
         Vertices of the cavity that were moved by less than a thousandth of a millimetre, because the part's
         own surface touches itself there and a file of 32-bit numbers would weld it; usually 0.
@@ -52,8 +55,14 @@ class Half:
     triangles: int
     print_pose: FloatArray
     printing: PrintReport
-    pieces: tuple[Piece, ...] = ()
+    division: Division = field(default_factory=Division)
+    pieces_proof: PiecesProof | None = None
     moved_vertices: int = 0
+
+    @property
+    def pieces(self) -> tuple[Piece, ...]:
+        """The pieces of a divided half; empty when it fits the bed."""
+        return self.division.pieces
 
     def as_dict(self) -> dict[str, object]:
         """Return plain data for JSON; whoever writes the file fills in its name."""
@@ -65,6 +74,8 @@ class Half:
             "solid": True,
             "printing": self.printing.as_dict(),
             "pieces": [piece.name for piece in self.pieces],
+            "piece_gaps_mm3": self.division.gaps_mm3,
+            "pieces_proof": None if self.pieces_proof is None else self.pieces_proof.as_dict(),
         }
 
 

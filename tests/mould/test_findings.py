@@ -13,6 +13,7 @@ from mirrorprep.mould.findings import (
     island_findings,
     pocket_findings,
 )
+from mirrorprep.mould.pieces import Division
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.solid.finding import Severity
 from mirrorprep.solid.primitives import box, sphere
@@ -74,7 +75,10 @@ def test_fins_are_noted():
 
 
 def test_moved_cavity_vertices_are_found():
-    halves = [SimpleNamespace(pieces=(), moved_vertices=n) for n in (2, 1)]
+    halves = [
+        SimpleNamespace(name="half_a", division=Division(), pieces_proof=None, moved_vertices=n)
+        for n in (2, 1)
+    ]
     (found,) = half_findings(halves, MouldSettings())
     assert (found.code, found.measured) == ("part-touches-itself", 3.0)
 
