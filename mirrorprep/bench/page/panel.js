@@ -33,7 +33,7 @@ export function fillFoot(bench) {
   if (state.running && updateRunning(node, state.running)) return;
   refill(node, [
     bench.said ? sentence('stop', bench.said.message, bench.said.remedy) : null,
-    failure(state),
+    failure(bench, state),
     state.running ? running(bench, state.running) : mainButton(bench, state),
   ]);
   if (state.running) updateRunning(node, state.running);
@@ -43,8 +43,9 @@ function sentence(kind, message, remedy) {
   return el('div', { class: `sentence ${kind}`, role: 'alert' }, sign(kind), el('p', {}, message, remedy ? el('span', { class: 'remedy', text: ` ${remedy}` }) : null));
 }
 
-function failure(state) {
-  if (!state.failed || state.running) return null;
+/** How the last run ended, on the step where it did; a finding that stops is told among the findings. */
+function failure(bench, state) {
+  if (!state.failed || state.running || state.failed.step !== bench.current || bench.here().state === 'stopped') return null;
   const cancelled = state.failed.exit_code === 130;
   return sentence(cancelled ? 'note' : 'stop', state.failed.message, state.failed.remedy);
 }
@@ -84,6 +85,7 @@ function mainButton(bench, state) {
   const onward = next ? button(`Go on to ${titles[next]}`, () => bench.go(next), { id: 'main', class: 'main-button' }) : null;
   if (['done', 'left out'].includes(step.state)) return onward;
   if (STEPS[step.name].onward && !blocked) return onward;
+  if (step.state === 'stopped') return sentence('stop', 'A finding stops the job here.', 'Change a choice and run again, or accept the finding by name, with responsibility.');
   if (blocked) return el('p', { class: 'blocked', id: 'blocked' }, sign('caution'), blocked);
   if (state.problem) return sentence('caution', state.problem.message, state.problem.remedy);
   const words = step.state === 'stale' ? 'Run this step again' : 'Run this step';

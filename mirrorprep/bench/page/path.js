@@ -3,16 +3,16 @@
 import { byId, button, el, refill, sign } from './dom.js';
 
 const WORDS = {
-  empty: 'waits', ready: 'ready to run', done: 'done', stale: 'changed since it ran',
-  stopped: 'stopped by a finding', 'left out': 'left out', running: 'running',
+  empty: 'waits', ready: 'ready to run', done: 'done', stale: 'changed since',
+  stopped: 'stopped', failed: 'not finished', 'left out': 'left out', running: 'running',
 };
-const SIGNS = { ready: 'ready', done: 'done', stale: 'stale', stopped: 'stop', 'left out': 'stale', running: 'ready' };
+const SIGNS = { ready: 'ready', done: 'done', stale: 'stale', stopped: 'stop', failed: 'stop', 'left out': 'stale', running: 'ready' };
 
 export const stateWords = (state) => WORDS[state] ?? state;
 
 export function fillPath(bench) {
   const { state } = bench.store;
-  const print = JSON.stringify([bench.current, state.running?.step, state.steps.map((step) => [step.state, worst(step)])]);
+  const print = JSON.stringify([bench.current, state.running?.step, state.failed?.step, state.steps.map((step) => [step.state, worst(step)])]);
   const node = byId('path');
   if (node.dataset.print === print) return;
   node.dataset.print = print;
@@ -26,7 +26,7 @@ export function fillPath(bench) {
 }
 
 function pathItem(bench, step, count) {
-  const state = bench.store.state.running?.step === step.name ? 'running' : step.state;
+  const state = stateOf(bench, step);
   const here = bench.current === step.name;
   const flag = worst(step);
   return el(
@@ -41,6 +41,14 @@ function pathItem(bench, step, count) {
       flag ? el('span', { class: `flag ${flag}`, title: `has a ${flag}` }, sign(flag), el('span', { class: 'only-read', text: ` has a ${flag}` })) : null,
     ),
   );
+}
+
+/** The state of a step, or that it runs, or that its run ended with an error. */
+function stateOf(bench, step) {
+  const { running, failed } = bench.store.state;
+  if (running) return running.step === step.name ? 'running' : step.state;
+  const broken = failed?.step === step.name && failed.exit_code !== 130 && !['done', 'stopped'].includes(step.state);
+  return broken ? 'failed' : step.state;
 }
 
 /** The gravest thing a step found, when it is more than a note. */

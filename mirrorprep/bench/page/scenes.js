@@ -22,6 +22,8 @@ export async function fillScene(bench) {
   const wanted = (face.bodies?.(bench) ?? []).filter((body) => has(bench, body));
   const print = JSON.stringify([bench.current, wanted.map((body) => [body.step, body.name, keyOf(bench, body)])]);
   if (print === last) return face.follow?.(bench);
+  if (bench.toolsOf !== bench.current) byId('tools').replaceChildren();
+  bench.toolsOf = bench.current;
   last = print;
   const mine = ++turn;
   note(bench, wanted.length ? 'Fetching the bodies …' : '');

@@ -20,7 +20,7 @@ export const mould = {
     { step: 'mould', name: 'channels', behind: -0.1 },
   ],
   view: (bench) => viewOf(bench),
-  status: (bench, figures) => (figures?.proof ? [proofLine(figures)] : []),
+  status: (bench, figures) => (figures?.proof ? [proofLine(bench, figures)] : []),
   controls: (bench, figures) => [
     figures && bench.stage ? openSlider(bench) : null,
     el('details', { id: 'mould-settings', open: !figures }, el('summary', { text: 'Choices for the mould' }),
@@ -47,9 +47,11 @@ export function viewOf(bench) {
   return { up: figures.pull_direction, toward: figures.pour_up ?? [0, -1, 0], turn: -1.1, over: 0.75 };
 }
 
-function proofLine({ proof }) {
-  const kind = proof.holds ? 'done' : 'stop';
-  const words = proof.holds ? 'The mould holds: every check of the proof passed.' : 'The mould does not hold; see the findings.';
+function proofLine(bench, { proof }) {
+  const stopped = bench.store.step('mould').state === 'stopped';
+  const kind = proof.holds && !stopped ? 'done' : 'stop';
+  const passed = stopped ? 'The proof passed, but a finding stops this mould.' : 'The mould holds: every check of the proof passed.';
+  const words = proof.holds ? passed : 'The mould does not hold; see the findings.';
   return el('p', { class: `verdict ${kind}`, id: 'proof' }, sign(kind), words);
 }
 

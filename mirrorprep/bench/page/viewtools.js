@@ -99,7 +99,9 @@ export function applyCut(bench, cut) {
   const { stage } = bench;
   if (!stage || !bench.frame) return;
   if (!cut || cut.share <= 0) return stage.cutter.clear();
-  const axis = bench.frame[cut.axis];
+  const axis = bench.frame[cut.axis].clone();
+  const eye = stage.camera.position.clone().sub(stage.controls.target);
+  if (axis.dot(eye) < 0) axis.negate(); /* the cut faces the eye */
   const { low, high } = reach(stage, axis);
   return stage.cutter.set(axis.toArray(), high - (cut.share / 100) * (high - low), { hatch: true });
 }
