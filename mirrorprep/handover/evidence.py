@@ -1,5 +1,6 @@
 """Evidence: what a handed-over folder says of itself, checked again from its files alone."""
 
+import html
 import json
 import re
 import zipfile
@@ -61,17 +62,52 @@ def recheck_digests(folder: Path | str) -> tuple[Check, ...]:
         If there is no list, or a line of it is not understood.
     """
     path = Path(folder) / DIGESTS
-    try:
-        lines = path.read_text(encoding="utf-8").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputFileError(f"'{path}' cannot be read.", remedy="Name the folder of a handover.") from error
     checks = []
-    for number, line in enumerate(lines, start=1):
+    for number, line in enumerate(_lines(path), start=1):
         parts = _LINE.fullmatch(line)
         if parts is None:
             raise InputFileError(f"Line {number} of '{path}' is no digest.", remedy="Run the job again.")
         checks.append(_digest_check(Path(folder), parts[2], parts[1], source=DIGESTS))
     return tuple(checks)
+
+
+def recheck_extra(folder: Path | str) -> Check:
+    """Return whether a folder holds nothing but what its list of digests names."""
+    place = Path(folder)
+    listed = {parts[2] for line in _lines(place / DIGESTS) if (parts := _LINE.fullmatch(line))}
+    extra = sorted(path.name for path in place.iterdir() if path.name not in {*listed, DIGESTS})
+    return Check(
+        claim="Nothing else lies in the folder",
+        how=f"names against {DIGESTS}",
+        measured=", ".join(extra) or "nothing else",
+        limit="nothing else",
+        holds=not extra,
+    )
+
+
+def recheck_page(folder: Path | str, record: dict[str, Any], *, name: str = "traveller.html") -> Check:
+    """Return whether the page shows every figure and reason of the JSON traveller as it stands there."""
+    path = Path(folder) / name
+    text = path.read_text(encoding="utf-8", errors="replace") if path.is_file() else ""
+    figures = [figure for section in record.get("sections", []) for figure in section["figures"]]
+    wanted = [(figure["label"], figure["shown"]) for figure in figures]
+    wanted += [(check["claim"], check["measured"]) for check in record.get("checks", [])]
+    wanted += [("verdict", words) for words in (record["verdict"]["sentence"], *record["verdict"]["reasons"])]
+    absent = [label for label, words in wanted if html.escape(str(words)) not in text]
+    return Check(
+        claim=f"{name} says what traveller.json says",
+        how="every figure, measured value and reason searched in the page",
+        measured=f"not there: {', '.join(dict.fromkeys(absent))}" if absent else f"{len(wanted)} found",
+        limit=f"{len(wanted)} found",
+        holds=not absent,
+    )
+
+
+def _lines(path: Path) -> list[str]:
+    try:
+        return path.read_text(encoding="utf-8").splitlines()
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputFileError(f"'{path}' cannot be read.", remedy="Name the folder of a handover.") from error
 
 
 def _digest_check(folder: Path, name: str, digest: str, *, source: str) -> Check:

@@ -1,5 +1,6 @@
 """Verifying a handed-over folder from its files alone: every digest, every format, every geometric claim."""
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -11,13 +12,17 @@ from mirrorprep.handover.evidence import (
     findings_of,
     read_record,
     recheck_digests,
+    recheck_extra,
     recheck_formats,
+    recheck_page,
     recheck_record,
 )
+from mirrorprep.handover.figure_text import parts_words, value_words
 from mirrorprep.handover.traveller import Check
 from mirrorprep.intake.read import read_scan
 from mirrorprep.job.mould_files import MOULD_3MF, VOLUME_TOLERANCE, stl_name
 from mirrorprep.job.mould_record import HALVES, PIECES
+from mirrorprep.job.verify_part import claimed, part_checks
 from mirrorprep.mould.proof import Proof, prove
 from mirrorprep.progress import SILENT, Progress
 from mirrorprep.solid.certify import certify
@@ -29,6 +34,8 @@ _MOST_CLEARANCE: Final = 0.05
 
 _IDENTITY_OF_FILES: Final = 1e-6
 """Relative error of the volume identity that 32-bit coordinates may cause."""
+
+_OVERLAP_SLACK_MM3: Final = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,24 +93,21 @@ def verify_handover(folder: str | Path, *, progress: Progress = SILENT) -> Verif
     place = Path(folder)
     record = read_record(place)
     checks = [*recheck_record(place, record), *recheck_digests(place), *recheck_formats(place)]
+    checks += [recheck_extra(place), recheck_page(place, record)]
     progress.step("digests", 0.3)
-    _solid_check(place / "mirrored_part.stl", _claimed(record, "Part", "Volume"), checks)
+    volume = claimed(record, "Part", "Volume")
+    part = _solid_check(place / "mirrored_part.stl", math.nan if volume is None else volume, checks)
+    checks += [] if part is None else part_checks(part, record)
     if "found.pull_direction" in record.get("settings", {}):
         _check_mould(place, record, checks, progress.part(0.4, 1.0))
     return Verification(checks=tuple(checks), findings=findings_of(tuple(checks)))
 
 
-def _claimed(record: dict[str, Any], section: str, label: str) -> float | None:
-    for found in record["sections"]:
-        for figure in found["figures"]:
-            if found["title"] == section and figure["label"] == label:
-                return None if figure["value"] is None else float(figure["value"])
-    return None
-
-
 def _solid_check(path: Path, volume_mm3: float | None, checks: list[Check]) -> Solid | None:
-    claim, how = f"{path.name} is a solid of the stated volume", "read back, certified, integrated"
-    stated = "unknown" if volume_mm3 is None else f"{volume_mm3:.3f} mm³"
+    """Certify a file's shape, and hold it to a volume unless it is None; what is no number never holds."""
+    named = "" if volume_mm3 is None else " of the stated volume"
+    claim, how = f"{path.name} is a solid{named}", "read back, certified, integrated"
+    stated = "" if volume_mm3 is None else f"{volume_mm3:.3f} mm³"
     try:
         solid = certify(read_scan(path, units="mm"))
     except MirrorPrepError as error:
@@ -117,12 +121,16 @@ def _solid_check(path: Path, volume_mm3: float | None, checks: list[Check]) -> S
 
 def _check_mould(place: Path, record: dict[str, Any], checks: list[Check], progress: Progress) -> None:
     settings = record["settings"]
-    claims = {name: _claimed(record, "Mould", f"Material of {name}") for name in HALVES}
+    claims = {name: claimed(record, "Mould", f"Material of {name}") for name in HALVES}
     found = [
-        _solid_check(place / stl_name(name), None if claim is None else 1000.0 * claim, checks)
+        _solid_check(place / stl_name(name), math.nan if claim is None else 1000.0 * claim, checks)
         for name, claim in claims.items()
     ]
-    casting = _solid_check(place / "casting.stl", None, checks)
+    hollow = float(settings["found.hollows_volume_mm3"])
+    rest = (
+        float(settings["found.outer_volume_mm3"]) - hollow - 1000.0 * sum(v or 0.0 for v in claims.values())
+    )
+    casting = _solid_check(place / "casting.stl", rest, checks)
     solids = [solid for solid in found if solid is not None]
     if casting is None or len(solids) < len(HALVES):
         return
@@ -131,11 +139,11 @@ def _check_mould(place: Path, record: dict[str, Any], checks: list[Check], progr
         solids,
         casting,
         np.array(settings["found.pull_direction"]),
-        hollows_mm3=float(settings["found.hollows_volume_mm3"]),
+        hollows_mm3=hollow,
         flexible=settings["found.casting"] == "flexible",
         progress=progress,
     )
-    checks += _proof_checks(proof)
+    checks += [*_proof_checks(proof), *_overlap_checks(proof, settings)]
     checks.append(_identity_check([*solids, casting], settings))
     printed = [_printed(place, name, solid, checks) for name, solid in zip(HALVES, solids, strict=True)]
     checks.append(_package_check(place / MOULD_3MF, sum(printed)))
@@ -177,6 +185,24 @@ def _proof_checks(proof: Proof) -> list[Check]:
     ]
 
 
+def _overlap_checks(proof: Proof, settings: dict[str, Any]) -> list[Check]:
+    """Return whether the stated overlaps of halves and casting are found again."""
+    found = (
+        ("The halves overlap when closed", "halves_overlap_mm3", proof.halves_overlap_mm3),
+        ("The casting is in the way", "release_interference_mm3", proof.release_interference_mm3),
+    )
+    return [
+        Check(
+            claim=f"{words} by the stated volume",
+            how="boolean intersection of the files read back",
+            measured=value_words(value, unit="mm³"),
+            limit=value_words(float(settings[f"found.{name}"]), unit="mm³"),
+            holds=abs(value - float(settings[f"found.{name}"])) <= _OVERLAP_SLACK_MM3 + 0.01 * value,
+        )
+        for words, name, value in found
+    ]
+
+
 def _identity_check(solids: list[Solid], settings: dict[str, Any]) -> Check:
     outer = float(settings["found.outer_volume_mm3"])
     total = sum(solid.volume_mm3 for solid in solids) + float(settings["found.hollows_volume_mm3"])
@@ -184,8 +210,8 @@ def _identity_check(solids: list[Solid], settings: dict[str, Any]) -> Check:
     return Check(
         claim="Halves, casting and hollows make up the outer body",
         how="volumes of the files read back",
-        measured=f"{error:.1e}",
-        limit=f"{_IDENTITY_OF_FILES:g}",
+        measured=parts_words(error, 6),
+        limit=parts_words(_IDENTITY_OF_FILES, 6),
         holds=error <= _IDENTITY_OF_FILES,
     )
 

@@ -11,7 +11,9 @@ from mirrorprep.handover.evidence import (
     findings_of,
     read_record,
     recheck_digests,
+    recheck_extra,
     recheck_formats,
+    recheck_page,
     recheck_record,
 )
 from mirrorprep.handover.files import NamedPart, write_3mf, write_stl
@@ -39,6 +41,8 @@ def all_checks(folder):
         *recheck_record(folder, read_record(folder)),
         *recheck_digests(folder),
         *recheck_formats(folder),
+        recheck_extra(folder),
+        recheck_page(folder, read_record(folder)),
     )
 
 
@@ -48,7 +52,7 @@ def failing(folder):
 
 def test_an_untouched_folder_holds(folder):
     assert failing(folder) == set()
-    assert len(all_checks(folder)) == 2 + 5 + 2
+    assert len(all_checks(folder)) == 2 + 5 + 2 + 2
     assert findings_of(all_checks(folder)) == ()
 
 

@@ -100,6 +100,67 @@ def test_a_moved_half_no_longer_closes(copy):
     assert "The mould closes and opens" in failed(copy)
 
 
+CLAIMS = {
+    ("Part", "Volume"): "mirrored_part.stl is a solid of the stated volume",
+    ("Part", "Area"): "Part: area as stated",
+    ("Part", "Mass when cast"): "Part: mass when cast as stated",
+    ("Part", "Thinnest wall"): "Part: thinnest wall as stated",
+    ("Part", "Size along y"): "Part: size along y as stated",
+    ("Mould", "Material of half_a"): "half_a.stl is a solid of the stated volume",
+    ("Mould", "Material of half_b"): "half_b.stl is a solid of the stated volume",
+}
+
+
+@pytest.mark.parametrize("change", [lambda value: 1.05 * value, lambda _: None], ids=["larger", "none"])
+def test_altered_figures_are_found_even_with_new_digests(copy, change):
+    record = json.loads((copy / "traveller.json").read_text(encoding="utf-8"))
+    for section in record["sections"]:
+        for figure in section["figures"]:
+            if (section["title"], figure["label"]) in CLAIMS:
+                figure["value"] = change(figure["value"])
+    (copy / "traveller.json").write_text(json.dumps(record), encoding="utf-8")
+    relisted(copy)
+    # the casting's volume is held to what the halves leave of the outer body
+    casting = {"casting.stl is a solid of the stated volume"}
+    assert set(failed(copy).split(" | ")) == {*CLAIMS.values()} | casting
+
+
+def test_a_page_that_shows_another_figure_is_found(copy):
+    page = copy / "traveller.html"
+    record = json.loads((copy / "traveller.json").read_text(encoding="utf-8"))
+    shown = next(f for s in record["sections"] for f in s["figures"] if f["label"] == "Volume")["shown"]
+    text = page.read_text(encoding="utf-8")
+    assert shown in text
+    page.write_text(text.replace(shown, shown.replace("mm³", "cm³")), encoding="utf-8")
+    relisted(copy)
+    assert failed(copy) == "traveller.html says what traveller.json says"
+
+
+def test_an_altered_overlap_is_found(copy):
+    record = json.loads((copy / "traveller.json").read_text(encoding="utf-8"))
+    record["settings"]["found.release_interference_mm3"] = 7.5
+    (copy / "traveller.json").write_text(json.dumps(record), encoding="utf-8")
+    relisted(copy)
+    assert failed(copy) == "The casting is in the way by the stated volume"
+
+
+def test_exchanged_halves_are_found_even_with_new_digests(copy):
+    (copy / "half_a.stl").rename(copy / "kept")
+    (copy / "half_b.stl").rename(copy / "half_a.stl")
+    (copy / "kept").rename(copy / "half_b.stl")
+    relisted(copy)
+    claims = failed(copy)
+    assert "half_a.stl is a solid of the stated volume" in claims
+    assert "unchanged" not in claims
+
+
+def test_an_extra_file_is_found_by_its_name(copy):
+    (copy / "face.jpg").write_bytes(b"a photograph")
+    result = verify_handover(copy)
+    assert [check.measured for check in result.checks if check.holds is False] == ["face.jpg"]
+    assert "face.jpg" in result.findings[0].message
+
+
 def test_an_opened_part_is_found(copy):
     mesh = read_scan(copy / "mirrored_part.stl", units="mm")
     write_stl(mesh.with_geometry(mesh.vertices, mesh.faces[1:]), copy / "mirrored_part.stl", overwrite=True)
