@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array, diags_array
 from scipy.sparse.csgraph import dijkstra
-from scipy.sparse.linalg import spsolve
+from scipy.sparse.linalg import cg, spsolve
 from scipy.spatial import KDTree
 
 from mirrorprep.geometry.surface_index import SurfaceIndex
@@ -20,6 +20,8 @@ _STEPS_PER_EDGE: Final = 2.0
 _ROUNDS: Final = 60
 _FEWEST: Final = 6
 _LEAST_COTANGENT: Final = 0.02
+_SOLVED: Final = 1e-9
+_MOST_STEPS: Final = 400
 
 
 def edge_graph(vertices: FloatArray, faces: IntArray) -> csr_array:
@@ -220,4 +222,7 @@ def smoothed(vertices: FloatArray, faces: IntArray, values: FloatArray, *, radiu
     link = link + link.T
     mass = np.maximum(mass, 1e-12)
     matrix = diags_array(mass) + radius_mm**2 / 2.0 * (diags_array(np.asarray(link.sum(axis=1))) - link)
-    return np.asarray(spsolve(matrix.tocsc(), mass * values))
+    diagonal = matrix.diagonal()
+    scaled = diags_array(1.0 / diagonal)
+    answer, failed = cg(matrix.tocsr(), mass * values, x0=values, rtol=_SOLVED, M=scaled, maxiter=_MOST_STEPS)
+    return np.asarray(spsolve(matrix.tocsc(), mass * values) if failed else answer)

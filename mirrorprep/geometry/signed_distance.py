@@ -17,6 +17,7 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 _ON_EDGE: Final = 1e-9
+_PARTS: Final = ("distance_mm", "points", "normals", "on_border")
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -113,14 +114,50 @@ class DistanceField:
         far = np.flatnonzero(~np.isfinite(foot.distance_mm))
         if len(far) == 0:
             return foot
-        away, vertex = self._vertices_tree.query(points[far], workers=-1)
+        rough = self.at_vertices(points[far])
+        return _overlaid(foot, far, rough)
+
+    def at_vertices(self, points: FloatArray) -> Foot:
+        """Return the nearest vertex of (n, 3) points, their distance from it and the side of its normal."""
+        away, vertex = self._vertices_tree.query(points, workers=-1)
         vertex = self._used[vertex]
-        places, normals = foot.points.copy(), foot.normals.copy()
-        distance, on_border = foot.distance_mm.copy(), foot.on_border.copy()
-        places[far], normals[far] = self._vertices[vertex], self._vertex_normals[vertex]
-        side = np.einsum("ij,ij->i", points[far] - places[far], normals[far])
-        distance[far], on_border[far] = np.where(side < 0.0, -away, away), self._border[vertex]
-        return Foot(distance_mm=distance, points=places, normals=normals, on_border=on_border)
+        places, normals = self._vertices[vertex], self._vertex_normals[vertex]
+        side = np.einsum("ij,ij->i", points - places, normals)
+        return Foot(
+            distance_mm=np.where(side < 0.0, -away, away),
+            points=places,
+            normals=normals,
+            on_border=self._border[vertex],
+        )
+
+    def roughly(
+        self, points: FloatArray, normals: FloatArray, *, least_mm: float, reach_mm: float
+    ) -> FloatArray:
+        """Return signed distances, exact where they may exceed a least and lie within reach; nan on borders.
+
+        Parameters
+        ----------
+        points, normals : (n, 3) float64
+            Places on another surface with its outward unit normals.
+        least_mm : float
+            Closer than half of this, the tangent plane of the nearest vertex tells the distance well enough:
+            its error is about the way to the vertex along the surface times half the turn of the normals.
+        reach_mm : float
+            Farther off, the distance from the nearest vertex is told.
+        """
+        rough = self.at_vertices(points)
+        arm = points - rough.points
+        height = np.einsum("ij,ij->i", arm, rough.normals)
+        aside = np.sqrt(np.maximum(rough.distance_mm**2 - height**2, 0.0))
+        doubt = aside * np.linalg.norm(normals - rough.normals, axis=1)
+        plain = (np.abs(height) + doubt < 0.5 * least_mm) & ~rough.on_border
+        distance = np.where(plain, height, rough.distance_mm)
+        distance[rough.on_border] = np.nan
+        rows = np.flatnonzero(~plain)
+        exact = self.at(points[rows], reach_mm=reach_mm)
+        met = np.isfinite(exact.distance_mm)
+        distance[rows[met]] = np.where(exact.on_border[met], np.nan, exact.distance_mm[met])
+        return distance
 
     @cached_property
     def _used(self) -> IntArray:
@@ -143,6 +180,14 @@ class DistanceField:
             vertex = self._faces[face[row], corner]
             normal[row], border[row] = self._vertex_normals[vertex], self._border[vertex]
         return normal, border
+
+
+def _overlaid(foot: Foot, rows: IntArray, other: Foot) -> Foot:
+    """Return one answer with some rows taken from another."""
+    whole = {name: getattr(foot, name).copy() for name in _PARTS}
+    for name in _PARTS:
+        whole[name][rows] = getattr(other, name)
+    return Foot(**whole)
 
 
 def barycentric(points: FloatArray, triangles: FloatArray) -> FloatArray:

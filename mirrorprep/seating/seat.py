@@ -23,7 +23,7 @@ from mirrorprep.seating.registration import RingFit, settle_ring
 from mirrorprep.seating.result import LandmarkFit, Seating
 from mirrorprep.seating.retention import with_retention
 from mirrorprep.seating.settings import SeatSettings
-from mirrorprep.seating.standing_out import MOST_STANDOFF_MM, Standoff
+from mirrorprep.seating.standing_out import LEAST_STANDOFF_MM, MOST_STANDOFF_MM, Standoff
 from mirrorprep.seating.undercut import seat_undercut
 from mirrorprep.solid.certify import certify
 from mirrorprep.solid.finding import Finding
@@ -172,14 +172,14 @@ def _placed(
 def _standoff(scene: _Scene, placed: FloatArray) -> Standoff:
     """Return how far every placed donor vertex stands out from the recipient.
 
-    Exact as far as it is small; beyond, from the nearest vertex, which settles the sign.
+    Exact where it matters for what stands out; small ones from tangent planes, large ones from vertices.
     """
     points = moved(scene.donor.vertices, placed)
-    foot = scene.scanned.near(points, reach_mm=MOST_STANDOFF_MM)
-    closed = foot.distance_mm.copy()
-    unknown = np.flatnonzero(foot.on_border)
+    options = {"least_mm": LEAST_STANDOFF_MM, "reach_mm": MOST_STANDOFF_MM}
+    scanned = scene.scanned.roughly(points, _normals(scene, placed), **options)
+    closed, unknown = scanned.copy(), np.flatnonzero(np.isnan(scanned))
     closed[unknown] = scene.skin.near(points[unknown], reach_mm=MOST_STANDOFF_MM).distance_mm
-    return Standoff(scanned_mm=np.where(foot.on_border, np.nan, foot.distance_mm), closed_mm=closed)
+    return Standoff(scanned_mm=scanned, closed_mm=closed)
 
 
 def _normals(scene: _Scene, matrix: FloatArray) -> FloatArray:

@@ -64,3 +64,26 @@ def test_barycentric_of_a_degenerate_triangle_is_finite():
     share = barycentric(np.zeros((1, 3)), np.zeros((1, 3, 3)))
     assert np.isfinite(share).all()
     assert share.sum() == pytest.approx(1.0)
+
+
+def test_rough_distances_are_exact_where_they_may_matter():
+    # Two balls of known offset: everywhere 1 mm apart, closed form; where the tangent plane suffices, its
+    # error stays far below the least distance asked for.
+    inner, outer = sphere(30.0, segments=120).mesh, sphere(31.0, segments=90).mesh
+    field = DistanceField(inner.vertices, inner.faces)
+    normals = outer.vertices / np.linalg.norm(outer.vertices, axis=1)[:, None]
+    exact = field.at(outer.vertices).distance_mm
+    rough = field.roughly(outer.vertices, normals, least_mm=0.5, reach_mm=4.0)
+    np.testing.assert_array_equal(rough, exact)
+    lying = field.roughly(outer.vertices * (30.02 / 31.0), normals, least_mm=0.5, reach_mm=4.0)
+    assert np.abs(lying - field.at(outer.vertices * (30.02 / 31.0)).distance_mm).max() < 0.05
+    far = field.roughly(outer.vertices * 2.0, normals, least_mm=0.5, reach_mm=4.0)
+    np.testing.assert_allclose(far, 32.0, atol=0.1)
+
+
+def test_rough_distances_over_a_border_are_unknown():
+    corner = np.array([[0.0, 0, 0], [4, 0, 0], [0, 4, 0]])
+    field = DistanceField(corner, np.array([[0, 1, 2]]))
+    up = np.array([[0.0, 0.0, 1.0]])
+    assert np.isnan(field.roughly(np.array([[-1.0, -1.0, 1.0]]), up, least_mm=0.5, reach_mm=4.0)).all()
+    assert field.roughly(np.array([[1.0, 1.0, 1.0]]), up, least_mm=0.5, reach_mm=4.0).tolist() == [1.0]
