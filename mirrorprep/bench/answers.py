@@ -30,7 +30,7 @@ async def data_of(request: Request) -> dict[str, Any]:
     if request.headers.get("content-type", "").partition(";")[0].strip().lower() != "application/json":
         raise UsageError("The request is not JSON.", remedy="Load the page again.")
     try:
-        data = json.loads(body, parse_constant=_refuse_constant)
+        data = json.loads(body, parse_constant=_refuse_constant, parse_float=_finite)
     except (ValueError, RecursionError):
         raise UsageError("The request cannot be read.", remedy="Load the page again.") from None
     if not isinstance(data, dict):
@@ -40,6 +40,13 @@ async def data_of(request: Request) -> dict[str, Any]:
 
 def _refuse_constant(name: str) -> None:
     raise ValueError(name)
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if not math.isfinite(value):
+        raise ValueError(text)
+    return value
 
 
 def number_of(request: Request, name: str, default: float) -> float:

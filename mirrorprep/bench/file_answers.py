@@ -40,7 +40,8 @@ class FileAnswers:
     async def asset(self, request: Request) -> Response:
         """Send a file of the page."""
         root = self._page.resolve()
-        place = (root / request.path_params["name"]).resolve()
+        name = request.path_params["name"]
+        place = (root / name.replace("\0", "?")).resolve()
         if not place.is_relative_to(root) or not place.is_file():
             raise NotThereError("The page has no such file.", remedy="Load the page again.")
         return file_answer(place)

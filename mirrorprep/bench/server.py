@@ -2,6 +2,7 @@
 
 import secrets
 import socket
+import sys
 import threading
 import webbrowser
 from collections.abc import Callable
@@ -42,6 +43,8 @@ def listen(port: int) -> socket.socket:
         If the port is taken.
     """
     server = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    if sys.platform != "win32":  # there it would let two servers share the port
+        server.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         server.bind((LOOPBACK, port))
     except (OSError, OverflowError) as error:

@@ -10,7 +10,7 @@ import pytest
 
 pytest.importorskip("starlette")
 pytest.importorskip("uvicorn")
-pytest.importorskip("httpx")
+pytest.importorskip("httpx2")
 
 from mirrorprep.bench.desk import Desk
 from mirrorprep.bench.server import Place, guarded
@@ -19,7 +19,7 @@ from mirrorprep.solid.primitives import sphere
 
 PORT = 9753
 TOKEN = "a-token-of-the-tests"  # noqa: S105 - no secret
-PEAR_JOB = {
+_PEAR_JOB = {
     "job.code": "P-7",
     "job.purpose": "teaching",
     "job.human_data": False,
@@ -28,7 +28,6 @@ PEAR_JOB = {
     "mould.body": "block",
     "output.pictures": False,
 }
-"""Entries of a job on the pear, beside its scan."""
 
 
 @dataclass
@@ -86,6 +85,18 @@ def page(tmp_path):
     made = page_of(tmp_path / "bench_job")
     yield made
     made.desk.close()
+
+
+@pytest.fixture(scope="session")
+def open_page():
+    """The function that opens a page on a folder, for fixtures of other scopes; close its desk."""
+    return page_of
+
+
+@pytest.fixture(scope="session")
+def pear_job():
+    """Entries of a job on the pear, beside its scan."""
+    return dict(_PEAR_JOB)
 
 
 @pytest.fixture(scope="session")
