@@ -88,8 +88,10 @@ def _closed(sheet: Sheet, skin: DistanceField) -> Solid:
         return certify(ScanMesh(vertices=vertices, faces=faces))
     except NotASolidError as error:
         raise GeometryError(
-            f"The donor region could not be closed: {error.message}",
-            remedy="Choose a region whose rim runs once around the part, on smooth skin.",
+            "The donor region could not be closed over the recipient's skin: its rim folds over itself, or "
+            f"its outside lies below that skin. {error.message}",
+            remedy="Choose a region whose rim runs once around the part, on smooth skin (by a loop, box or "
+            "sphere), and check the mirror plane or the landmarks.",
         ) from error
 
 
