@@ -3,10 +3,9 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from mirrorprep.geometry.normals import doubled_areas, unit, vertex_normals
-from mirrorprep.geometry.open_border import open_edges
+from mirrorprep.geometry.normals import vertex_normals
 from mirrorprep.geometry.reflection import reflect
-from mirrorprep.geometry.surface_index import SurfaceIndex
+from mirrorprep.geometry.signed_distance import DistanceField
 from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.plane import Plane
 from mirrorprep.solid.solid import Solid
@@ -43,28 +42,7 @@ def asymmetry_map(scan: ScanMesh | Solid, plane: Plane) -> FloatArray:
     """
     mesh = scan.mesh if isinstance(scan, Solid) else scan
     image = reflect(mesh.vertices, plane.normal, plane.offset_mm)
-    normals = vertex_normals(mesh.vertices, mesh.faces)
-    image_normals = reflect(normals, plane.normal, 0.0)
-    index = SurfaceIndex(mesh.vertices, mesh.faces)
-    found = index.closest(image, reach_mm=REACH * mesh.diagonal_mm)
-    away = image - found.points
-    surface_normals = unit(doubled_areas(mesh.vertices, mesh.faces))[found.face]
-    side = np.einsum("ni,ni->n", away, surface_normals)
-    same = np.einsum("ni,ni->n", image_normals, surface_normals) > FACING
-    signed = np.where(side < 0.0, -found.distance_mm, found.distance_mm)
-    known = same & (found.face >= 0) & ~_on_open_edge(mesh, found.points, found.face)
-    return np.asarray(np.where(known, signed, np.nan))
-
-
-def _on_open_edge(mesh: ScanMesh, points: FloatArray, face: NDArray[np.int64]) -> NDArray[np.bool_]:
-    """Return which points of faces lie on an open edge of their face."""
-    answer = np.zeros(len(points), dtype=bool)
-    edges = open_edges(mesh.vertices, mesh.faces)
-    is_open = np.zeros(mesh.faces.shape, dtype=bool)
-    is_open[edges[:, 0], edges[:, 1]] = True
-    for corner in range(3):
-        start = mesh.vertices[mesh.faces[face, corner]]
-        along = mesh.vertices[mesh.faces[face, (corner + 1) % 3]] - start
-        off = np.linalg.norm(np.cross(points - start, unit(along)), axis=1)
-        answer |= is_open[face, corner] & (off < 1e-9 * mesh.diagonal_mm)
-    return answer
+    image_normals = reflect(vertex_normals(mesh.vertices, mesh.faces), plane.normal, 0.0)
+    foot = DistanceField(mesh.vertices, mesh.faces).at(image, reach_mm=REACH * mesh.diagonal_mm)
+    same = np.einsum("ni,ni->n", image_normals, foot.normals) > FACING
+    return np.asarray(np.where(foot.known & same, foot.distance_mm, np.nan))

@@ -57,3 +57,17 @@ def test_beyond_reach_is_unknown():
 def test_a_single_open_triangle(x_plane):
     scan = ScanMesh(vertices=np.array([[-3.0, 0, 0], [3, 0, 0], [0, 5, 0]]), faces=np.array([[0, 1, 2]]))
     assert asymmetry_map(scan, x_plane).shape == (3,)
+
+
+@pytest.mark.parametrize("side", [-1.0, 1.0])
+def test_the_sign_holds_at_sharp_edges(x_plane, side):
+    # The image of the right tip lies off the left one, behind the plane of one of its two faces; both are
+    # equally near. By the closed form it lies outside by the distance of the tips.
+    outline = np.array([[-1.0, 0.0], [0.0, -0.4], [1.05, 0.1 * side], [0.0, 0.4]])
+    vertices = np.concatenate([np.column_stack([outline, np.full(4, z)]) for z in (-2.0, 2.0)])
+    sides = [[k, (k + 1) % 4, (k + 1) % 4 + 4] for k in range(4)] + [
+        [k, (k + 1) % 4 + 4, k + 4] for k in range(4)
+    ]
+    faces = np.array([[0, 2, 1], [0, 3, 2], [4, 5, 6], [4, 6, 7], *sides])
+    found = asymmetry_map(ScanMesh(vertices=vertices, faces=faces), x_plane)
+    np.testing.assert_allclose(found[[2, 6]], np.hypot(0.05, 0.1))
