@@ -7,9 +7,9 @@ from numpy.typing import NDArray
 
 from mirrorprep.job.records import StageRecord
 from mirrorprep.mould.draft import draft_map
-from mirrorprep.mould.pieces import MOST_PIECES
+from mirrorprep.mould.pieces import MOST_PIECES, Piece
 from mirrorprep.mould.pull_direction import Pull
-from mirrorprep.mould.result import Mould
+from mirrorprep.mould.result import Half, Mould
 
 HALVES: Final = ("half_a", "half_b")
 PIECES: Final = {half: tuple(f"{half}_{n}" for n in range(1, MOST_PIECES + 1)) for half in HALVES}
@@ -19,8 +19,8 @@ PIECES: Final = {half: tuple(f"{half}_{n}" for n in range(1, MOST_PIECES + 1)) f
 def mould_record(mould: Mould) -> StageRecord:
     """Return the figures, findings and solids of a mould."""
     figures: dict[str, Any] = mould.as_dict()
-    pieces = [piece for half in mould.halves for piece in half.pieces]
-    figures["print_poses"] = {part.name: part.print_pose.tolist() for part in (*mould.halves, *pieces)}
+    bodies: list[Half | Piece] = [*mould.halves, *(piece for half in mould.halves for piece in half.pieces)]
+    figures["print_poses"] = {part.name: part.print_pose.tolist() for part in bodies}
     figures["runners"] = [
         {
             "kind": runner.kind,
@@ -36,7 +36,7 @@ def mould_record(mould: Mould) -> StageRecord:
     ]
     search = mould.parting.search
     figures["pull_alternatives"] = [] if search is None else [_pull(pull) for pull in search.alternatives]
-    shapes = {part.name: part.solid for part in (*mould.halves, *pieces)}
+    shapes = {part.name: part.solid for part in bodies}
     shapes |= {"cavity": mould.cavity, "channels": mould.channels, "casting": mould.casting}
     return StageRecord(
         name="mould",

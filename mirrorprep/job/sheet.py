@@ -328,6 +328,7 @@ def _checks(work: Work) -> tuple[Check, ...]:
     return (
         *seating_checks(work),
         *checks,
+        *piece_checks(proof),
         Check(
             claim="The halves do not overlap when closed",
             how="boolean intersection of the halves read back",
@@ -366,10 +367,7 @@ def _steps(work: Work) -> tuple[Step, ...]:
     parts = ", ".join(f"{name} {mass:g} g" for name, mass in plan["parts_by_mass"].items())
     bolts = mould["settings"]["bolts"]
     return (
-        Step(
-            text="Print both halves as they lie in mould.3mf.",
-            numbers=f"process {mould['settings']['process']}",
-        ),
+        *printing_steps(mould),
         Step(text="Clean the halves and close them once: the keys go home without force."),
         Step(
             text="Close the mould and fasten it.",

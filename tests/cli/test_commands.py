@@ -175,6 +175,42 @@ def test_mould_is_written_read_back_and_proved(mirrorprep, part, tmp_path):
     assert total == pytest.approx(result["outer_volume_mm3"], rel=1e-6)
 
 
+def test_mould_for_a_small_bed_comes_in_proved_pieces(mirrorprep, part, tmp_path):
+    place = tmp_path / "m"
+    words = ["--body", "block", "--parting", "plane", "--bolts", "none", "--bed", "60,70,80"]
+    answer = mirrorprep("mould", part, "--units", "mm", "-o", place, *words, "--json")
+    assert answer.code == 0
+    result = answer.json
+    names = [name for half in result["halves"] for name in half["pieces"]]
+    assert len(names) >= 4
+    assert {path.stem for path in place.glob("half_*_*.stl")} == set(names)
+    assert {str(place / f"{name}.stl") for name in names} <= set(result["files"])
+    for half, proof in zip(result["halves"], result["proof_of_files"]["pieces"], strict=True):
+        volumes = [read_volume(place / f"{name}.stl") for name in half["pieces"]]
+        assert sum(volumes) + half["piece_gaps_mm3"] == pytest.approx(half["volume_mm3"], rel=1e-6)
+        assert proof["findings"] == []
+        assert all(proof["fits_bed"])
+    assert "half-divided" in {finding["code"] for finding in result["findings"]}
+    trimesh = pytest.importorskip("trimesh")
+    scene = trimesh.load(place / "mould.3mf", force="scene", process=False)
+    assert {name.removesuffix(".stl") for name in scene.geometry} == set(names)
+    for body in scene.geometry.values():
+        assert body.is_watertight
+        assert (np.sort(body.extents[:2]) <= [60.001, 70.001]).all()
+
+
+def test_mould_can_be_drawn(mirrorprep, part, tmp_path):
+    from mirrorprep.handover.display import working_window
+
+    if working_window() is None:
+        pytest.skip("this machine cannot draw off-screen")
+    words = ["--body", "block", "--bolts", "none", "--pictures"]
+    answer = mirrorprep("mould", part, "--units", "mm", "-o", tmp_path / "m", *words)
+    assert answer.code == 0
+    drawn = {path.stem for path in (tmp_path / "m").glob("*.png")}
+    assert drawn == {"landscape", "undercut", "draft", "exploded", "cutaway", "filling"}
+
+
 def test_undercut_part_stops_a_rigid_mould_and_writes_nothing(mirrorprep, tmp_path):
     """Two spheres of 10 mm at ±12 mm on a 3 mm rod, pulled along the rod, are hooked behind each half."""
     dumbbell = sphere(10, center_mm=[0, 0, 12], segments=48) + sphere(10, center_mm=[0, 0, -12], segments=48)
