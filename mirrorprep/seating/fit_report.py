@@ -142,7 +142,10 @@ def _back(back: Back) -> list[Finding]:
             f"(limit {BACK_ERROR_MM:g} mm).",
             measured=back.largest_error_mm,
             limit=BACK_ERROR_MM,
-            remedy="A sharp crease of the skin cannot keep the gap on both sides; make the gap smaller.",
+            remedy="A sharp crease of the skin cannot keep the gap on both sides; make the gap smaller."
+            if back.gap_mm > 0.0
+            else "Some of the part lies close over the skin and faces it, as where the recipient still has a "
+            "part of its own: look at the pictures, and choose a smaller region.",
         )
     ]
 

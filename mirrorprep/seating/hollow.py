@@ -51,7 +51,7 @@ def without_hollows(
         by a membrane, nowhere thinner than the floor: a canal becomes a dimple, not a narrow well that
         no mould could let go.
     findings : tuple of Finding
-        ``hollow-closed`` for each place.
+        ``hollow-closed`` with every place and the greatest depth.
     """
     graph = edge_graph(sheet.vertices, sheet.faces)
     sunk = _sunk(sheet, graph, settings)
@@ -68,7 +68,7 @@ def without_hollows(
     copies = np.concatenate([np.arange(len(cut.vertices)), parted.copy_of])
     vertices, faces, parent = cut.vertices[copies], parted.faces, cut.parent[copies, 0]
     rim = set(sheet.loop.tolist())
-    findings = []
+    places: list[FloatArray] = []
     carried = {name: cut.carried(getattr(sheet, name))[copies] for name in _CARRIED}
     for loop in border_loops(faces, edge_table(faces)):
         if rim.issuperset(parent[loop.corners].tolist()):
@@ -79,9 +79,10 @@ def without_hollows(
         faces = np.concatenate([faces, number[patch]])
         vertices = np.concatenate([vertices, new])
         carried = _extended(carried, new, skin)
-        findings.append(_finding(sheet, vertices[loop.corners], settings))
+        places.append(vertices[loop.corners].mean(axis=0))
     closed = replace(sheet, vertices=vertices, faces=faces, loop=outer, **carried)
-    return closed, tuple(findings)
+    depth = float(-sheet.height_mm[sunk].min())
+    return closed, (_finding(places, depth, settings),) if places else ()
 
 
 _CARRIED: Final = ("skin_mm", "skin_normals", "height_mm", "lifted_mm", "within_mm")
@@ -134,15 +135,14 @@ def _extended(carried: dict[str, FloatArray], new: FloatArray, skin: DistanceFie
     return {name: np.concatenate([carried[name], values]) for name, values in added.items()}
 
 
-def _finding(sheet: Sheet, rim: FloatArray, settings: SeatSettings) -> Finding:
-    x, y, z = rim.mean(axis=0)
-    depth = float(-sheet.height_mm.min())
+def _finding(places: list[FloatArray], depth: float, settings: SeatSettings) -> Finding:
+    count = "one place" if len(places) == 1 else f"{len(places)} places"
     return Finding(
         code="hollow-closed",
         severity=Severity.NOTE,
-        message=f"Inside the part the mirrored surface dips below the recipient's skin, by up to "
+        message=f"Inside the part the mirrored surface dips below the recipient's skin at {count}, by up to "
         f"{depth:.1f} mm; a membrane at least {settings.floor_mm:g} mm thick closes it.",
-        where=((float(x), float(y), float(z)),),
+        where=tuple((float(x), float(y), float(z)) for x, y, z in places),
         measured=depth,
         remedy="Open it in the casting if air must pass, or leave it open with close_hollows = false.",
     )

@@ -51,3 +51,13 @@ def test_without_a_hollow_nothing_changes(bumped):
         for close in (True, False)
     ]
     assert results[0].part.mesh.vertices.tobytes() == results[1].part.mesh.vertices.tobytes()
+
+
+def test_two_hollows_are_told_in_one_finding_with_their_places(bumped):
+    holes = [
+        frustum([24.0, y, 0], [40.0, y, 0], start_radius_mm=0.8, stop_radius_mm=0.8) for y in (-3.2, 3.2)
+    ]
+    result = seat(bumped - holes[0] - holes[1], bumped, ACROSS, settings=SeatSettings(region=REGION))
+    (found,) = [finding for finding in result.findings if finding.code == "hollow-closed"]
+    assert "2 places" in found.message
+    np.testing.assert_allclose(sorted(y for _, y, _ in found.where), [-3.2, 3.2], atol=0.5)
