@@ -177,7 +177,7 @@ def test_mould_is_written_read_back_and_proved(mirrorprep, part, tmp_path):
 
 def test_mould_for_a_small_bed_comes_in_proved_pieces(mirrorprep, part, tmp_path):
     place = tmp_path / "m"
-    words = ["--body", "block", "--parting", "plane", "--bolts", "none", "--bed", "60,70,80"]
+    words = ["--body", "block", "--parting", "plane", "--bolts", "none", "--bed", "40,45,60"]
     answer = mirrorprep("mould", part, "--units", "mm", "-o", place, *words, "--json")
     assert answer.code == 0
     result = answer.json
@@ -196,7 +196,7 @@ def test_mould_for_a_small_bed_comes_in_proved_pieces(mirrorprep, part, tmp_path
     assert {name.removesuffix(".stl") for name in scene.geometry} == set(names)
     for body in scene.geometry.values():
         assert body.is_watertight
-        assert (np.sort(body.extents[:2]) <= [60.001, 70.001]).all()
+        assert (np.sort(body.extents[:2]) <= [40.001, 45.001]).all()
 
 
 def test_mould_can_be_drawn(mirrorprep, part, tmp_path):
