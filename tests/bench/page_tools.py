@@ -4,6 +4,7 @@ import re
 import shutil
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -28,7 +29,8 @@ class Watched:
         """No error on the console, and no request to any other place."""
         loud = [line for line in self.errors if not re.search(allowed, line)]
         assert loud == []
-        strange = [url for url in self.requests if not url.startswith(("http://127.0.0.1:", "blob:", "data:"))]
+        here = ("http://127.0.0.1:", "blob:", "data:")
+        strange = [url for url in self.requests if not url.startswith(here)]
         assert strange == []
 
 
@@ -68,11 +70,13 @@ def chromium() -> Iterator[Any]:
 
 
 @contextmanager
-def watched(browser: Any, address: str, *, width: int = 1280, height: int = 800) -> Iterator[Watched]:
-    """Open a page of its own and note what it says and asks for."""
-    context = browser.new_context(viewport={"width": width, "height": height}, accept_downloads=True)
+def watched(browser: Any, address: str, *, script: str = "") -> Iterator[Watched]:
+    """Open a page of its own, 1280 × 800, and note what it says and asks for; `script` runs first."""
+    context = browser.new_context(viewport={"width": 1280, "height": 800}, accept_downloads=True)
     page = context.new_page()
-    page.set_default_timeout(60_000)
+    if script:
+        page.add_init_script(script)
+    page.set_default_timeout(20_000)
     seen = Watched(page=page)
     page.on("console", lambda said: seen.errors.append(said.text) if said.type == "error" else None)
     page.on("pageerror", lambda error: seen.errors.append(str(error)))
@@ -83,3 +87,19 @@ def watched(browser: Any, address: str, *, width: int = 1280, height: int = 800)
         yield seen
     finally:
         context.close()
+
+
+def until(page: Any, condition: str, seconds: float = 120.0) -> None:
+    """Wait until a condition of the page holds; the page's policy forbids evaluating it inside."""
+    end = time.monotonic() + seconds
+    while not page.evaluate(condition):
+        if time.monotonic() > end:
+            told = page.evaluate("[bench.store.state.failed, bench.store.state.steps.map((s) => s.state)]")
+            pytest.fail(f"Not within {seconds} s: {condition}; {told}")
+        page.wait_for_timeout(50)
+
+
+def settled(page: Any) -> None:
+    """Wait until the bodies of the step are in the view."""
+    until(page, "document.querySelector('#view-note').hidden && bench.stage.shown.size > 0")
+    page.wait_for_timeout(100)

@@ -86,11 +86,16 @@ export function slider(id, words, { low, high, step, value, read, onInput }) {
   return el('div', { class: 'slider' }, el('label', { for: id, text: words }), reading, range);
 }
 
-/** Replace what an element holds, keeping the focus on the control of the same id and the place scrolled to. */
+/** Replace what an element holds; focus, folds and the place scrolled to stay as they were. */
 export function refill(node, children) {
   const held = node.contains(document.activeElement) ? document.activeElement.id : '';
   const top = node.scrollTop;
+  const folds = [...node.querySelectorAll('details[id]')].map((fold) => [fold.id, fold.open]);
   node.replaceChildren(...children.flat(3).filter(Boolean));
+  for (const [id, open] of folds) {
+    const fold = node.querySelector(`#${id}`);
+    if (fold) fold.open = open;
+  }
   node.scrollTop = top;
   if (held) byId(held)?.focus({ preventScroll: true });
 }

@@ -15,7 +15,7 @@ const held = (bench) => (bench.memory.plane.landmarks ??= fresh());
 
 /** The tools: what is picked so far, what is picked next, undo. */
 export function landmarkTools(bench) {
-  if (!bench.stage || !bench.stage.shown.size) return null;
+  if (!bench.stage) return null;
   const marks = held(bench);
   const mode = bench.memory.plane.picking;
   const pick = (kind, words) => button(words, () => toggle(bench, kind), { id: `pick-${kind}`, class: 'half', 'aria-pressed': String(mode === kind) });

@@ -58,6 +58,8 @@ bench.go = (name) => {
   byId('panel-body').scrollTop = 0;
 };
 
+bench.fillPanel = () => fillPanel(bench);
+
 bench.next = () => {
   const names = bench.store.state.steps.filter((step) => step.state !== 'left out').map((step) => step.name);
   return names[names.indexOf(bench.current) + 1] ?? null;

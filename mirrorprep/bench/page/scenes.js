@@ -61,6 +61,7 @@ function place(bench, face, wanted, loaded) {
   applyMap(bench, memory.map);
   fillTools(bench, memory, { cut: face.cut !== false });
   applyCut(bench, memory.cut);
+  bench.fillPanel();
   face.follow?.(bench, { fresh: true });
 }
 

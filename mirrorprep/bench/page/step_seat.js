@@ -60,7 +60,7 @@ function region(bench) {
   return el('section', { class: 'group' },
     entry(bench, 'seating.select', { words: 'What is cut out', hint: null, options: WAYS, tall: true }),
     MORE[way]?.map((name) => entry(bench, `seating.${name}`)),
-    bench.stage && bench.stage.shown.size ? pickTools(bench) : null);
+    bench.stage ? pickTools(bench) : null);
 }
 
 function pickTools(bench) {
