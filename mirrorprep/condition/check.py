@@ -214,7 +214,7 @@ def _pieces(mesh: ScanMesh, table: EdgeTable) -> _Pieces:
         count,
         float(nest.volume_mm3.sum()),
         count - euler // 2,
-        inside_out_mm=mesh.triangles[first].mean(axis=1),
+        inside_out_mm=mesh.vertices[mesh.faces[first]].mean(axis=1),
         body=body,
         doubled=nest.inside[alike],
     )

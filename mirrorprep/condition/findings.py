@@ -93,9 +93,13 @@ def suited_scanner(longest_mm: float) -> str | None:
     return next((name for name, low, high in SCANNERS if low <= longest_mm <= high), None)
 
 
+def _middles(mesh: ScanMesh, corners: IntArray) -> FloatArray:
+    """Return the middle of each row of corners."""
+    return np.asarray(mesh.vertices[corners].mean(axis=1))
+
+
 def _edges(seen: Evidence) -> Iterator[Finding]:
     table, mesh = seen.table, seen.mesh
-    middles = mesh.vertices[table.edges].mean(axis=1)
     rims = np.array([hole.place_mm for hole in seen.holes]).reshape(-1, 3)
     number = int(table.open.sum())
     borders = counted(len(seen.holes), "border")
@@ -107,12 +111,12 @@ def _edges(seen: Evidence) -> Iterator[Finding]:
     )
     number = int(table.non_manifold.sum())
     message = f"{counted(number, 'edge')} of more than two triangles."
-    yield from _count("non-manifold-edges", number, message, middles[table.non_manifold])
+    yield from _count("non-manifold-edges", number, message, _middles(mesh, table.edges[table.non_manifold]))
     number = int(table.inconsistent.sum())
-    flipped = mesh.triangles[seen.flipped].mean(axis=1)
+    flipped = _middles(mesh, mesh.faces[seen.flipped])
     turned = f"{counted(number, 'edge')} with triangles that face opposite ways"
     message = f"{turned}: {counted(len(flipped), 'triangle')} flipped."
-    where = flipped if len(flipped) else middles[table.inconsistent]
+    where = flipped if len(flipped) else _middles(mesh, table.edges[table.inconsistent])
     yield from _count("inconsistent-edges", number, message, where)
 
 
@@ -122,7 +126,7 @@ def _faces(seen: Evidence) -> Iterator[Finding]:
         ("duplicate-faces", seen.duplicate, "with the corners of another one"),
     ):
         message = f"{counted(len(faces), 'triangle')} {what}."
-        yield from _count(code, len(faces), message, seen.mesh.triangles[faces].mean(axis=1))
+        yield from _count(code, len(faces), message, _middles(seen.mesh, seen.mesh.faces[faces]))
 
 
 def _meetings(seen: Evidence) -> Iterator[Finding]:

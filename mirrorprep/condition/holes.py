@@ -117,12 +117,19 @@ def _crossing(
     asked: Iterable[int],
 ) -> IntArray:
     """Return in how many pairs that should not meet the asked patches are involved, 0 for the others."""
+    asked = list(asked)
+    close = np.zeros(len(draft.faces), dtype=bool)
+    for number in asked:
+        points = np.concatenate([draft.vertices[borders[number].corners], patches[number].vertices])
+        low, high = points.min(axis=0), points.max(axis=0)
+        close |= ((boxes[0] <= high) & (boxes[1] >= low)).all(axis=1)
+    draft, boxes = draft.keeping(close), (boxes[0][close], boxes[1][close])
     whole, owner = _joined(draft, borders, patches)
     old = len(draft.faces)
     made = _boxes(whole.keeping(np.arange(len(whole.faces)) >= old))
     low, high = (np.concatenate([box, extra]) for box, extra in zip(boxes, made, strict=True))
     wanted = np.zeros(len(patches), dtype=bool)
-    wanted[list(asked)] = True
+    wanted[asked] = True
     marked = np.concatenate([np.zeros(old, dtype=bool), wanted[owner]])
     near = np.sort(boxes_near(low, high, marked))
     hit = near[meeting_pairs(whole.vertices, whole.faces[near], among=marked[near]).all].ravel() - old
