@@ -19,8 +19,8 @@ from mirrorprep.handover.traveller import (
     Verdict,
     Waiver,
 )
-from mirrorprep.job.scene import scene_of
 from mirrorprep.job.piece_sheet import piece_checks, printing_steps
+from mirrorprep.job.scene import scene_of
 from mirrorprep.job.seat_sheet import seating_checks, seating_section
 from mirrorprep.job.stages import Work
 from mirrorprep.solid.finding import Severity
