@@ -25,23 +25,35 @@ def cropped(mesh, kept):
 
 def test_the_missing_ear_comes_back(seated_ear, head_frame):
     # Outside reference: the formulas of the missing ear. Where the fillet of ear and head ends (5 mm over
-    # the skin) they are exact. The small phantom's facets of 1.75 mm miss their own surface by 0.11 mm RMS;
-    # at full detail the part misses the true ear by 0.07 mm RMS (tests/benchmarks/seating.py).
+    # the skin) they are exact. The small phantom's facets of 1.75 mm miss their own surface by 0.08 mm RMS;
+    # at full detail the part misses the true ear by 0.011 mm RMS (tests/benchmarks/seating.py).
     mesh = seated_ear.part.mesh
     local = head_frame(surface_points(mesh.vertices, mesh.faces, count=8000, seed=1)[0])
     proud = face(local) > 5.0
     assert proud.sum() > 3000
     error = lone_ear_field(to_ear_frame(local[proud]))
-    assert np.sqrt((error**2).mean()) < 0.2
+    assert np.sqrt((error**2).mean()) < 0.1
     np.testing.assert_allclose(error, head_field(local[proud]), atol=0.02)
 
 
 def test_the_vertices_of_the_ear_lie_on_the_true_ear(seated_ear, head_frame):
-    # Vertices lie on the formulas' surface, facets beside it: what remains is the seating alone (≤ 0.1 mm).
+    # Vertices lie on the formulas' surface, facets beside it: what remains is the seating alone, across the
+    # true plane a few hundredths of a millimetre (the limit asked for is 0.1 mm).
     local = head_frame(seated_ear.part.mesh.vertices)
     proud = face(local) > 5.0
     error = lone_ear_field(to_ear_frame(local[proud]))
-    assert np.sqrt((error**2).mean()) < 0.1
+    assert np.sqrt((error**2).mean()) < 0.03
+
+
+def test_the_whole_outside_is_the_healthy_sides_but_for_what_is_made_thicker(seated_ear, head_frame):
+    # Outside reference: the formula of the head with its ear and fillet. On purpose differ the margin and
+    # floor (below 0.85 mm over the skin) and the membrane that closes the canal (around its mouth).
+    mesh = seated_ear.part.mesh
+    local = head_frame(surface_points(mesh.vertices, mesh.faces, count=8000, seed=2)[0])
+    mouth = np.linalg.norm(to_ear_frame(local) - [-3.0, -2.7, 2.0], axis=1) < 8.0
+    same = (face(local) > 0.85) & ~mouth
+    assert same.sum() > 4500
+    assert np.sqrt((head_field(local[same]) ** 2).mean()) < 0.1
 
 
 def test_the_back_follows_the_skin(seated_ear, phantom):
@@ -55,7 +67,8 @@ def test_result_is_certified_and_described(seated_ear):
     data = seated_ear.as_dict()
     assert data["route"] == "plane"
     assert data["volume_mm3"] == pytest.approx(seated_ear.part.mass_properties.volume_mm3, rel=1e-9)
-    assert data["moved"]["shift_mm"] < 0.3
+    assert data["moved"]["shift_mm"] < 0.1
+    assert data["moved"]["freedoms"] == 3  # skin behind an ear is nearly a ball's: the plane holds the rest
     assert data["deviation"]["healthy"]["within_share"] > 0.98
     assert "hollow-closed" in [finding["code"] for finding in data["findings"]]
 
