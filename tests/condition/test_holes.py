@@ -4,6 +4,7 @@ import pytest
 from mirrorprep.condition.draft import Draft
 from mirrorprep.condition.holes import fill_holes
 from mirrorprep.geometry.self_intersection import meeting_pairs
+from mirrorprep.geometry.surface_index import SurfaceIndex
 from mirrorprep.solid.certify import certify, examine
 from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.primitives import box, frustum, sphere
@@ -31,6 +32,27 @@ def test_holes_of_a_ball_close_to_its_volume_and_flat_ones_do_not():
     _, step, flat = filled(opened, angle=0.0)
     assert step.counts["flat"] == 3
     assert certify(flat).volume_mm3 < whole * (1 - 5e-3)
+
+
+@pytest.mark.parametrize("axes", [(1.0, 1.0, 1.0), (1.2, 1.0, 0.84)])
+def test_a_filling_lies_within_a_hundredth_of_the_holes_width_and_a_flat_one_does_not(axes):
+    # The true surface is the reference: the mesh the hole was cut out of.
+    ball = sphere(30.0, segments=120).mesh
+    whole = ball.with_geometry(ball.vertices * axes)
+    place = whole.vertices[0]
+    far = np.linalg.norm(whole.triangles.mean(axis=1) - place, axis=1) > 9.0
+    opened = whole.with_geometry(whole.vertices, whole.faces[far])
+    share = []
+    for angle in (60.0, 0.0):
+        made = filled(opened, angle=angle)[0]
+        inner = SurfaceIndex(made.vertices, made.faces).closest(
+            whole.vertices[whole.faces[~far]].mean(axis=1)
+        )
+        outer = SurfaceIndex(whole.vertices, whole.faces).closest(made.vertices[len(opened.vertices) :])
+        share.append(max(inner.distance_mm.max(), outer.distance_mm.max()) / 18.0)
+    smooth, flat = share
+    assert smooth < 0.01
+    assert flat > 5.0 * smooth
 
 
 def test_nothing_of_the_scan_moves():

@@ -1,6 +1,7 @@
 import json
 
 from mirrorprep import mend
+from mirrorprep.solid.finding import Severity
 from mirrorprep.solid.primitives import sphere
 
 
@@ -17,3 +18,12 @@ def test_plain_data_names_what_the_account_says():
     assert plain["volume_change_mm3"] is None
     assert len(result.made) == len(result.mesh.faces)
     assert 0 < result.made.sum() < 40
+
+
+def test_notes_are_the_steps_that_changed_something_with_their_places():
+    ball = sphere(20.0).mesh
+    result = mend(ball.with_geometry(ball.vertices, ball.faces[5:]))
+    (note,) = result.notes
+    assert (note.code, note.severity) == ("fill-holes", Severity.NOTE)
+    assert note.where == next(step.where for step in result.steps if step.name == "fill-holes")
+    assert mend(ball).notes == ()
