@@ -80,11 +80,11 @@ class Channel:
         return union(self._pieces(0.0, self.stop_v_mm + _BEYOND_MM))
 
     def wall(self, thickness_mm: float) -> Solid:
-        """Return the channel grown by a wall, up to its opening."""
+        """Return the channel grown by a wall, below its end too, up to its opening."""
         return union(self._pieces(thickness_mm, self.stop_v_mm))
 
     def _pieces(self, grown: float, stop_v: float) -> list[Solid]:
-        start = self.ring(self.start_v_mm, self.start_radius_mm + grown)
+        start = self.ring(self.start_v_mm - grown, self.start_radius_mm + grown)
         pieces = [np.vstack([start, self.ring(stop_v, self.stop_radius_mm + grown)])]
         away = self.mouth_mm[2] - self.axis_w_mm
         if abs(away) > 1e-6:

@@ -127,3 +127,11 @@ def test_footprint_covers_the_shadow():
     channel = stem(cup_radius_mm=9.0, cup_depth_mm=8.0)
     below = box([99, 99, 99], center_mm=[0, 20 - 49.5, 0])
     assert (silhouette(channel.solid & below) - footprint([channel])).area_mm2 < 0.05
+
+
+def test_wall_reaches_below_the_end_of_the_channel():
+    channel = stem()
+    end = channel.start_v_mm - 2.0  # between the end of the channel and that of its wall
+    slab = box([40, 0.5, 40], center_mm=[channel.mouth_mm[0], end, channel.axis_w_mm])
+    assert (channel.wall(3.0) & slab).volume_mm3 > 1.0
+    assert (channel.solid & slab).volume_mm3 == 0.0
