@@ -65,7 +65,7 @@ def check(
     `solid` is the rule of the 3MF core specification 1.4, sections 4.1, 4.1.3 and 4.1.4: every edge belongs
     to exactly two triangles in opposite order and the volume is positive. Self-intersections are a finding
     of their own. The noise estimate assumes independent errors of the points
-    (`mirrorprep.geometry.surface_quality.noise_sd_mm`). About 7 s for a million triangles on one core.
+    (`mirrorprep.geometry.surface_quality.noise_sd_mm`). About 8 s for a million triangles.
 
     Examples
     --------

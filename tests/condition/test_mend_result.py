@@ -23,7 +23,8 @@ def test_plain_data_names_what_the_account_says():
 def test_notes_are_the_steps_that_changed_something_with_their_places():
     ball = sphere(20.0).mesh
     result = mend(ball.with_geometry(ball.vertices, ball.faces[5:]))
-    (note,) = result.notes
-    assert (note.code, note.severity) == ("fill-holes", Severity.NOTE)
-    assert note.where == next(step.where for step in result.steps if step.name == "fill-holes")
+    changed = [step for step in result.steps if step.changed]
+    assert "fill-holes" in [step.name for step in changed]
+    assert [(note.code, note.where) for note in result.notes] == [(step.name, step.where) for step in changed]
+    assert {note.severity for note in result.notes} == {Severity.NOTE}
     assert mend(ball).notes == ()
