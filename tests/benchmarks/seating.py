@@ -44,9 +44,8 @@ def main(detail: str) -> None:
     print_errors(head, surface_points(mesh.vertices, mesh.faces, count=60_000, seed=1)[0])
     print(f"back against the skin             {seated.back.largest_error_mm:.2g} mm at most")
     ring = seated.ring
-    print(
-        f"moved to settle                   {ring.shift_mm:.3f} mm, {ring.turn_deg:.4f}°, {ring.freedoms} of 6"
-    )
+    moves = f"{ring.shift_mm:.3f} mm, {ring.turn_deg:.4f}°"
+    print(f"moved to settle                   {moves}, in {ring.freedoms} of 6 freedoms")
     began = time.perf_counter()
     pieces = obvious_pieces(head, plane)
     whole = pieces[0].mesh
