@@ -8,12 +8,12 @@ from mirrorprep.mould.assembly import Island
 from mirrorprep.mould.frame import MouldFrame
 from mirrorprep.mould.layout import Layout
 from mirrorprep.mould.pieces import division_findings
-from mirrorprep.mould.proof import Proof
+from mirrorprep.mould.proof import IDENTITY_LIMIT, Proof
 from mirrorprep.mould.result import Half
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.mould.undercut_map import RIGID_SHARE, Verdict
 from mirrorprep.solid.finding import Finding, Severity
-from mirrorprep.solid.solid import Solid
+from mirrorprep.solid.solid import Solid, union
 
 LOOSE_STOP_MM3 = 5.0
 """A loose piece of mould above this volume leaves a hollow of the casting unformed: it stops the job."""
@@ -155,13 +155,13 @@ def half_findings(halves: Sequence[Half], settings: MouldSettings) -> list[Findi
 
 
 def crossing_findings(cavity: Solid, proof: Proof) -> list[Finding]:
-    """Return a finding when the proof fails because the part's own surface crosses itself."""
+    """Return a finding when the proof fails because the part's own surfaces cross or overlap."""
     if proof.sound:
         return []
     mesh = cavity.mesh
     pairs = self_intersections(mesh.vertices, mesh.faces)
     if len(pairs) == 0:
-        return []
+        return _overlap_findings(cavity)
     where = mesh.triangles[pairs[:24, 0]].mean(axis=1)
     return [
         Finding(
@@ -173,6 +173,24 @@ def crossing_findings(cavity: Solid, proof: Proof) -> list[Finding]:
             measured=float(len(pairs)),
             limit=0.0,
             remedy="Mend the scan first ('mirrorprep mend').",
+        )
+    ]
+
+
+def _overlap_findings(cavity: Solid) -> list[Finding]:
+    """Return a finding when bodies of the part lie within one another: their common volume counts twice."""
+    twice = cavity.volume_mm3 - union(cavity.fragments()).volume_mm3
+    if twice <= IDENTITY_LIMIT * cavity.volume_mm3:
+        return []
+    return [
+        Finding(
+            code="part-overlaps-itself",
+            severity=Severity.STOP,
+            message=f"Bodies of the part lie within one another: {twice:.3g} mm³ count twice (limit 0); its "
+            "cavity cannot be cut without fault.",
+            measured=twice,
+            limit=0.0,
+            remedy="Mend the scan first ('mirrorprep mend'), or take the inner bodies out.",
         )
     ]
 

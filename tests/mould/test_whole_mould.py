@@ -275,6 +275,19 @@ def test_part_that_crosses_itself_is_refused_with_reasons():
     assert "part-crosses-itself" in codes
 
 
+def test_part_with_a_body_inside_itself_is_refused_with_reasons():
+    # A ball within a ball, both facing outward: closed by every count of edges, the inner one counts twice.
+    outer, inner = sphere(15.0, segments=32).mesh, sphere(6.0, segments=24).mesh
+    both = ScanMesh(
+        vertices=np.vstack([outer.vertices, inner.vertices]),
+        faces=np.vstack([outer.faces, inner.faces + len(outer.vertices)]),
+    )
+    made = build_mould(certify(both), settings=MouldSettings(body="block", pull_direction=(0, 0, 1)))
+    (found,) = [finding for finding in made.findings if finding.code == "part-overlaps-itself"]
+    assert found.severity is Severity.STOP
+    assert found.measured == pytest.approx(sphere(6.0, segments=24).volume_mm3, rel=1e-9)
+
+
 @pytest.mark.parametrize("name", ["cow", "bunny"])
 def test_scanned_figures(name, request, shared_data):
     if name == "bunny":
