@@ -47,10 +47,17 @@ def shape(name: str) -> Solid:
 
 
 def refined(solid: Solid, triangles: int) -> Solid:
-    """Return the solid with every triangle divided in four until there are enough."""
-    while 2 * len(solid.mesh.faces) < triangles:
-        solid = Solid(solid.body.refine(2))
-    return solid
+    """Return the solid with its edges divided until it has about so many triangles; its shape stays."""
+    low, high = 1e-3, float(solid.mesh.size_mm.max())
+    found = solid
+    for _ in range(40):
+        length = (low * high) ** 0.5
+        found = Solid(solid.body.refine_to_length(length))
+        count = len(found.mesh.faces)
+        if abs(count - triangles) < 0.01 * triangles:
+            break
+        low, high = (length, high) if count > triangles else (low, length)
+    return found if len(solid.mesh.faces) < triangles else solid
 
 
 def timed(work: Callable[[], Any]) -> tuple[Any, float, float]:
