@@ -1,4 +1,4 @@
-"""Pictures of scan, mirror plane, mirrored part and deviation, as PNG bytes.
+"""Pictures of scan, mirror plane and mirrored part, as PNG bytes.
 
 Those of the mould stand in `mirrorprep.handover.mould_pictures`. All raise `OutputError` on a machine that
 cannot draw (`mirrorprep.handover.display.drawing_finding` asks beforehand), and the same input gives the
@@ -236,43 +236,3 @@ def picture_mirrored(
 
 def _moved(mesh: ScanMesh, shift: FloatArray) -> ScanMesh:
     return mesh.with_geometry(mesh.vertices + shift)
-
-
-def picture_deviation(
-    mesh: ScanMesh | Solid,
-    deviation_mm: ArrayLike,
-    *,
-    tolerance_mm: float | None = None,
-    front: View | None = None,
-) -> bytes:
-    """Draw a surface coloured by its signed deviation from another, from two sides.
-
-    Parameters
-    ----------
-    mesh : ScanMesh or Solid
-        The surface.
-    deviation_mm : (n,) array
-        Signed distance per vertex; NaN where there is no counterpart.
-    tolerance_mm : float, optional
-        Half the colour range, when given; else a round number that covers 98 % of the magnitudes.
-    front : View, optional
-        The eye in front, guessed when left out.
-
-    Returns
-    -------
-    bytes
-        A PNG file.
-    """
-    shown, kept = thinned(surface(mesh))
-    values = np.asarray(deviation_mm, dtype=np.float64)
-    span = tolerance_mm or rounded_range(values)
-    colored = mapped_body(shown, values[kept], SIGNED, (-span, span))
-    view = front or standing_view(shown)
-    back = turned(view, right_deg=180)
-    specs = [
-        PanelSpec(bodies=[colored], view=turned(view, right_deg=25, up_deg=10), title="front", hollows=0.2),
-        PanelSpec(bodies=[colored], view=turned(back, right_deg=25, up_deg=10), title="back", hollows=0.2),
-    ]
-    sheet = strip(specs, panel_px=PANEL, foot_px=BAR_FOOT)
-    color_bar(sheet, SIGNED, values, span=(-span, span), label="deviation", mesh=mesh)
-    return sheet.png()

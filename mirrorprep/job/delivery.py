@@ -11,8 +11,7 @@ from mirrorprep.handover.files import NamedPart, write_3mf, write_stl
 from mirrorprep.handover.lesson import write_lesson
 from mirrorprep.handover.provenance import DIGESTS, write_digests
 from mirrorprep.handover.thumbnail import picture_thumbnail
-from mirrorprep.handover.traveller import FileEntry, Picture, write_traveller
-from mirrorprep.intake.identity import sha256_of
+from mirrorprep.handover.traveller import FileEntry, Picture, file_entry, write_traveller
 from mirrorprep.job.mould_files import prove_written, write_mould
 from mirrorprep.job.mould_record import PIECES
 from mirrorprep.job.pictures import draw_pictures
@@ -117,10 +116,4 @@ def _inputs(work: Work) -> list[FileEntry]:
 
 
 def _outputs(files: Iterable[Path]) -> list[FileEntry]:
-    entries = []
-    for file in files:
-        data = file.read_bytes()
-        entries.append(
-            FileEntry(name=file.name, what=_CONTENTS[file.name], size_bytes=len(data), sha256=sha256_of(data))
-        )
-    return entries
+    return [file_entry(file, _CONTENTS[file.name]) for file in files]

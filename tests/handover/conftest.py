@@ -26,7 +26,6 @@ def small_panels(drawing, monkeypatch):
     monkeypatch.setattr(mould_pictures, "EXPLODED", ((240, 300), (240, 300), (240, 300)))
     monkeypatch.setattr(mould_pictures, "SECTION", (300, 300))
     monkeypatch.setattr(mould_pictures, "UNDERCUT", (240, 260))
-    monkeypatch.setattr(mould_pictures, "FILLING", (140, 260))
 
 
 @pytest.fixture(scope="session")
