@@ -21,6 +21,9 @@ LEAST_SHARPNESS = 0.15
 LEAST_NATS = 0.2
 MOST_CONTRADICTED = 0.25
 MARGIN_DEG = 3.0
+BOUND_SD = 2.0
+LOOSEST_DEG = 1.0
+LOOSEST_PERCENT = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,6 +42,8 @@ class Doubt:
         Evidence of the best plane.
     pinned : bool
         True when landmarks hold the plane where the surface does not.
+    bound_deg, bound_percent : float
+        Two standard deviations of the direction, and of the place in % of the diagonal.
     """
 
     lead: float
@@ -46,6 +51,13 @@ class Doubt:
     free_axis: Axis | None
     nats: float
     pinned: bool
+    bound_deg: float = 0.0
+    bound_percent: float = 0.0
+
+    @property
+    def loose(self) -> bool:
+        """True when the surface alone holds the plane to less than 1° or 1 % of the diagonal."""
+        return not self.pinned and (self.bound_deg > LOOSEST_DEG or self.bound_percent > LOOSEST_PERCENT)
 
     @property
     def status(self) -> str:
@@ -53,11 +65,16 @@ class Doubt:
         if self.nats < LEAST_NATS:
             return "weak"
         slides = self.free_axis is not None and not self.pinned
-        return "ambiguous" if slides or self.rivals else "clear"
+        if slides or self.rivals:
+            return "ambiguous"
+        return "weak" if self.loose else "clear"
 
 
-def doubt(judged: Judged, *, pinned: bool = False) -> Doubt:
-    """Compare the first of the judged planes with the others; a pinned one has no rivals in its family."""
+def doubt(judged: Judged, *, pinned: bool = False, sd: tuple[float, float] = (0.0, 0.0)) -> Doubt:
+    """Compare the first of the judged planes with the others; a pinned one has no rivals in its family.
+
+    `sd` holds the standard deviations of its direction in degrees and of its place in % of the diagonal.
+    """
     lead = 1.0 - judged.scores[1:] / judged.scores[0]
     density = judged.nats / np.maximum(judged.known, 1e-9)
     dense = (density[1:] >= AS_DENSE * density[0]) & (judged.nats[1:] >= AS_WIDE * judged.nats[0])
@@ -69,6 +86,8 @@ def doubt(judged: Judged, *, pinned: bool = False) -> Doubt:
         free_axis=free_axis(judged) if slips else None,
         nats=float(judged.nats[0]),
         pinned=pinned,
+        bound_deg=BOUND_SD * sd[0],
+        bound_percent=BOUND_SD * sd[1],
     )
 
 
@@ -142,6 +161,20 @@ def findings(found: Doubt, *, contradicted: float, chosen: bool) -> list[Finding
                 measured=found.nats,
                 limit=LEAST_NATS,
                 remedy="Give landmarks, or a region that is known to be symmetric.",
+            )
+        )
+    elif found.loose and found.status == "weak":
+        told.append(
+            Finding(
+                code="mirror-plane-loose",
+                severity=grave,
+                message=(
+                    f"The surface holds the plane only to {found.bound_deg:.1f}° and "
+                    f"{found.bound_percent:.1f} % of the scan's diagonal (two standard deviations)."
+                ),
+                measured=found.bound_deg,
+                limit=LOOSEST_DEG,
+                remedy="Give landmarks, or a region that is known to be symmetric, or choose the plane.",
             )
         )
     if contradicted > MOST_CONTRADICTED:

@@ -36,7 +36,7 @@ class MirrorPlaneResult:
         The chosen plane.
     status : str
         ``clear``, ``ambiguous`` (another plane, or a whole family, fits about as well) or ``weak`` (the
-        scan is hardly symmetric about it).
+        scan is hardly symmetric about it, or holds it to less than 1° or 1 % of its diagonal).
     asymmetry_rms_mm, asymmetry_p95_mm : float
         Root mean square and 95th percentile of the distance between the mirrored and the scanned surface,
         over the matched share.

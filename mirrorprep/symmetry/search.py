@@ -144,7 +144,8 @@ def _answer(
         for n, d in zip(*_facing(judged.normals, judged.offsets), strict=True)
     ]
     rivals = judged if hint is None else _meant(judged, hint)
-    found = doubt(rivals, pinned=marked is not None)
+    sd_deg, sd_mm = _deviations(judged, taken, cloud.scale_mm)
+    found = doubt(rivals, pinned=marked is not None, sd=(sd_deg, 100.0 * sd_mm / cloud.scale_mm))
     residual = judged.residual[taken]
     matched = residual < min(max(MATCHED_WIDTHS * judged.width[taken], MATCHED_LEAST), REACH)
     unknown = ~matched & judged.excused[taken]
@@ -153,7 +154,6 @@ def _answer(
     told = findings(found, contradicted=contradicted, chosen=choose > 1)
     if marked is not None:
         told += [*marked.findings, *disagreement(planes[taken].angle_deg(marked.plane), marked.sd_deg)]
-    sd_deg, sd_mm = _deviations(judged, taken, cloud.scale_mm)
     if marked is not None and found.free_axis is not None:
         sd_deg, sd_mm = float(np.hypot(sd_deg, marked.sd_deg)), float(np.hypot(sd_mm, marked.sd_mm))
     return MirrorPlaneResult(

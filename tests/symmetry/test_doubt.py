@@ -31,7 +31,7 @@ def judged(nats, *, known=None, sharpness=None, slip=None, freedoms=None):
 
 
 def told(planes, **settings):
-    found = doubt(planes, pinned=settings.pop("pinned", False))
+    found = doubt(planes, pinned=settings.pop("pinned", False), sd=settings.pop("sd", (0.0, 0.0)))
     options = {"contradicted": 0.0, "chosen": False, **settings}
     return found.status, {f.code: f.severity for f in findings(found, **options)}
 
@@ -65,6 +65,13 @@ def test_the_users_choice_turns_stops_into_cautions():
 def test_landmarks_settle_a_family():
     planes = judged([2.0, 0.4, 0.3], slip=[[0.01, 0.2, 1]] * 3)
     assert told(planes, pinned=True) == ("clear", {"mirror-plane-family": Severity.CAUTION})
+
+
+@pytest.mark.parametrize("sd", [(0.6, 0.1), (0.1, 0.6)])
+def test_a_plane_held_to_less_than_1_degree_or_1_percent_is_weak(sd):
+    assert told(judged([2.0, 0.2]), sd=sd) == ("weak", {"mirror-plane-loose": Severity.STOP})
+    assert told(judged([2.0, 1.9]), sd=sd)[0] == "ambiguous"
+    assert told(judged([2.0, 0.2]), sd=sd, pinned=True) == ("clear", {})
 
 
 def test_contradiction_is_a_caution():
