@@ -2,7 +2,7 @@
 
 import * as THREE from './vendor/three.module.min.js';
 import { TransformControls } from './vendor/TransformControls.js';
-import { INK, PLANE, STOP } from './palette.js';
+import { INK, PLANE, STOP, colorOf } from './palette.js';
 import { extent } from './stage.js';
 import { drawPlane, layer } from './overlay.js';
 
@@ -23,6 +23,7 @@ export function holdPlane(stage, plane, { mode, onChange, onDone }) {
   handle.setMode(mode === 'turn' ? 'rotate' : 'translate');
   handle.setSpace('local');
   handle.setSize(1.1);
+  handle.setColors(colorOf('mirrored'), colorOf('donor'), PLANE, STOP);
   Object.assign(handle, mode === 'turn' ? { showZ: false, showE: false, showXYZE: false } : { showX: false, showY: false });
   handle.attach(proxy);
   stage.scene.add(handle.getHelper());
