@@ -39,7 +39,7 @@ def round_edges(values: ArrayLike, *, step: float = 0.0) -> NDArray[np.float64]:
     width = next(s * power for s in _STEPS if s * power >= least * (1 - 1e-9))
     first = np.floor(low / width + 1e-9)
     last = max(np.ceil(high / width - 1e-9), first + 1)
-    return np.arange(first, last + 1) * width
+    return np.asarray(np.arange(first, last + 1) * width, dtype=np.float64)
 
 
 def histogram_svg(values: ArrayLike, *, label: str = "histogram", step: float = 0.0) -> str:
@@ -71,7 +71,7 @@ def histogram_svg(values: ArrayLike, *, label: str = "histogram", step: float = 
     )
     most = f'<text x="0" y="{_HEAD - 4}" font-size="12" fill="{FAINT}">{counts.max()}</text>'
     base = f'<path d="M0 {_HEAD + _HEIGHT + 0.5}h{_WIDTH}" stroke="{RULE}"/>'
-    middle = (float(np.median(values)) - edges[0]) * scale
+    middle = (float(np.median(np.asarray(values))) - edges[0]) * scale
     median = f'<path d="M{middle:.1f} {_HEAD}v{_HEIGHT}" stroke="{INK}" stroke-width="2"/>'
     return (
         f'<svg viewBox="0 0 {_WIDTH} {_HEAD + _HEIGHT + _FOOT}" role="img" aria-label="{label}">'

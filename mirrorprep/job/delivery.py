@@ -12,6 +12,7 @@ from mirrorprep.handover.lesson import write_lesson
 from mirrorprep.handover.provenance import DIGESTS, write_digests
 from mirrorprep.handover.thumbnail import picture_thumbnail
 from mirrorprep.handover.traveller import FileEntry, Picture, file_entry, write_traveller
+from mirrorprep.job.file_shapes import fit_for_files, rounding_findings
 from mirrorprep.job.mould_files import prove_written, write_mould
 from mirrorprep.job.mould_record import PIECES
 from mirrorprep.job.pictures import draw_pictures
@@ -69,7 +70,8 @@ def deliver(work: Work, folder: Path, *, overwrite: bool = False, progress: Prog
     if "mould" in work.records:
         mould = work.records["mould"]
         written = write_mould(mould, place, overwrite=overwrite)
-        casting = write_stl(mould.solid("casting"), place / "casting.stl", overwrite=overwrite)
+        cast = fit_for_files(mould.solid("casting"))
+        casting = write_stl(cast, place / "casting.stl", overwrite=overwrite)
         files += [*written.all, casting]
         proved = prove_written(mould, written, progress=progress.part(0.1, 0.4))
         work.records["handover"] = StageRecord(
@@ -95,7 +97,10 @@ def deliver(work: Work, folder: Path, *, overwrite: bool = False, progress: Prog
 
 
 def _write_part(work: Work, place: Path, *, overwrite: bool) -> list[Path]:
-    part = work.mirrored
+    part = fit_for_files(work.mirrored)
+    found = rounding_findings("mirrored_part", part)
+    if found:
+        work.records["files"] = StageRecord(name="files", figures={}, findings=found)
     stl = write_stl(part, place / "mirrored_part.stl", overwrite=overwrite)
     named = [NamedPart(name="mirrored_part", mesh=part)]
     return [stl, write_3mf(named, place / "mirrored_part.3mf", overwrite=overwrite)]
