@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from mirrorprep.errors import NoPartingError, UsageError
-from mirrorprep.mould.parting import AS_GOOD_SHARE, Guide, find_parting, parting_findings
+from mirrorprep.mould.parting import AS_GOOD_SHARE, Guide, find_parting, parting_findings, view_part
 from mirrorprep.mould.undercut import trapped_volumes
 from mirrorprep.solid.primitives import box, frustum, sphere
 from mirrorprep.solid.solid import union
@@ -200,3 +200,16 @@ def test_wrong_questions_are_refused():
         find_parting(part, pull_direction=[0, 0, 0], margin_mm=5.0)
     with pytest.raises(NoPartingError, match="empty"):
         find_parting(part - box([11, 11, 11]), margin_mm=5.0)
+
+
+def test_rough_surface_is_near_and_changes_no_result(saddle_body):
+    view = view_part(saddle_body, pull_direction=Z, kind="contour")
+    rough = view.rough(saddle_body.simplified(0.02), 15.0)
+    cold = view.surface(15.0)
+    warm = view.surface(15.0, start=rough.field)
+    np.testing.assert_allclose(warm.field.height_mm, cold.field.height_mm, atol=1e-6)
+    low, high = cold.field.low_uv + 1.0, cold.field.high_uv - 1.0
+    places = np.random.default_rng(1).uniform(low, high, size=(400, 2))
+    off = np.abs(rough.height_mm(places) - cold.height_mm(places))
+    assert np.median(off) < 0.2
+    assert off.max() < 0.1 * np.ptp(cold.field.height_mm)
