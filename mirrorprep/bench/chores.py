@@ -66,7 +66,7 @@ class Chores:
         names = [Path(path).name for path in delivery.outputs]
         target = output_folder(Path(task.folder) / work.job.output.folder)
         store.file(HANDOVER).unlink(missing_ok=True)
-        for name in FILE_NAMES:
+        for name in dict.fromkeys((*FILE_NAMES, *names)):
             if name in names:
                 os.replace(staged / name, target / name)
             else:

@@ -1,18 +1,16 @@
 """The desk: one job folder, the child that works on it, and what the page is told of both."""
 
 import threading
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
 from mirrorprep.bench.chores import HANDOVER
-from mirrorprep.bench.folder import JobFolder, JobState
+from mirrorprep.bench.folder import Digests, JobFolder, JobState, is_bare_name
 from mirrorprep.bench.kinds import kind_of
 from mirrorprep.bench.runner import BusyError, Runner
 from mirrorprep.bench.steps import STEPS, Standing, step_named
 from mirrorprep.bench.worker import Task
 from mirrorprep.errors import JobFileError, MirrorPrepError, UsageError
-from mirrorprep.job.delivery import FILE_NAMES
 from mirrorprep.job.records import Glance, digest, glance
 from mirrorprep.job.run import planned
 from mirrorprep.job.stages import Step
@@ -37,6 +35,7 @@ class Desk:
 
     def __init__(self, folder: Path) -> None:
         self.files = JobFolder(folder)
+        self.digests = Digests()
         self.runner = Runner(self.touch)
         self._revision = 1
         self._change = threading.RLock()
@@ -75,7 +74,7 @@ class Desk:
         """Return the key of every stage that the job goes through; empty when it cannot run."""
         if state.job is None or state.problem is not None:
             return {}
-        plan = planned(state.job, self.files.folder, digest_of=self.files.digest_of)
+        plan = planned(state.job, self.files.folder, digest_of=self.digests.of)
         keys = {item.step.name: item.key for item in plan}
         entries: dict[str, Any] = {}
         for table in _DELIVERED_FROM:
@@ -117,7 +116,7 @@ class Desk:
     def outputs(self, standing: Standing) -> list[dict[str, object]]:
         """Return the files of the last handover that are still there."""
         found = []
-        for name in FILE_NAMES if HANDOVER in standing.kept else ():
+        for name in _delivered(standing):
             file = self.output(name, standing)
             if file is not None:
                 found.append({"name": name, "bytes": file.stat().st_size, "kind": kind_of(name)})
@@ -125,19 +124,13 @@ class Desk:
 
     def output(self, name: str, standing: Standing) -> Path | None:
         """Return a file of the last handover, None when there is none of that name."""
-        if HANDOVER not in standing.kept or standing.job is None or name not in FILE_NAMES:
-            return None
-        if name not in standing.kept[HANDOVER].record.figures.get("files", ()):
+        if standing.job is None or name not in _delivered(standing) or not is_bare_name(name):
             return None
         try:
             file = self.files.inside(f"{standing.job.output.folder}/{name}")
         except UsageError:
             return None
         return file if file.is_file() else None
-
-    def change(self, changes: Mapping[str, object], *, base: int | None) -> None:
-        """Change entries of the job; errors as `JobFolder.change`."""
-        self.files.change(changes, base=base)
 
     def run(self, step_name: str) -> None:
         """Begin to run everything up to a step that is not done.
@@ -196,13 +189,11 @@ class Desk:
             Task(kind="demo", folder=str(self.files.folder), tables={}, keys={}, detail=detail), ()
         )
 
-    def refuse_while_running(self) -> None:
-        """Raise `BusyError` while the child may be reading the job's files."""
-        if self.runner.running is not None:
-            raise BusyError(
-                "The bench is busy, and the files it works on cannot be changed now.",
-                remedy="Wait until it has ended, or cancel it.",
-            )
+
+def _delivered(standing: Standing) -> tuple[str, ...]:
+    """Return the names of the files of the last handover."""
+    kept = standing.kept.get(HANDOVER)
+    return () if kept is None else tuple(kept.record.figures.get("files", ()))
 
 
 def told(error: MirrorPrepError) -> dict[str, object]:

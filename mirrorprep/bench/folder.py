@@ -1,6 +1,5 @@
 """The folder of one bench job: its job file with revisions, and the files that the job names."""
 
-import os
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -12,9 +11,8 @@ from mirrorprep.bench.jobtext import Changes, edited, tables_of
 from mirrorprep.bench.lock import hold
 from mirrorprep.errors import JobFileError, MirrorPrepError, UsageError
 from mirrorprep.handover.atomic import atomic_write, output_folder, remove_leftovers, write_text
-from mirrorprep.intake.identity import sha256_of
 from mirrorprep.job.jobfile import check_job, job_from, template
-from mirrorprep.job.run import WORK_FOLDER
+from mirrorprep.job.run import WORK_FOLDER, digest_of_file
 from mirrorprep.job.stages import FILES
 from mirrorprep.job.tables import Job
 
@@ -78,7 +76,6 @@ class JobFolder:
         self.folder = output_folder(folder).resolve()
         self._held: IO[bytes] | None = hold(self.folder)
         self._change = threading.RLock()
-        self._digests: dict[tuple[str, int, int, int], str] = {}
         self.store = output_folder(self.inside(WORK_FOLDER))
         for place in (self.folder, self.store):
             remove_leftovers(place)
@@ -105,7 +102,9 @@ class JobFolder:
             stamp = _stamp(self.job_file)
             if stamp is None or stamp != self._stamp:
                 self._stamp = stamp
-                self._take_up(_text(self.job_file))
+                text = _text(self.job_file)
+                if text != self._state.text or self._state.revision == 0:
+                    self._state = _read(self._state.revision + 1, text)
             return self._state
 
     def change(self, changes: Changes, *, base: int | None = None) -> JobState:
@@ -153,10 +152,6 @@ class JobFolder:
         if isinstance(problem, UnreadableJobError):
             raise problem
 
-    def _take_up(self, text: str) -> None:
-        if text != self._state.text or self._state.revision == 0:
-            self._state = _read(self._state.revision + 1, text)
-
     def _refuse_outside(self, name: str, value: object) -> None:
         """Refuse names of files that lie outside the folder, or are not there."""
         if name not in FILES | _INNER or not isinstance(value, str) or not value:
@@ -199,31 +194,38 @@ class JobFolder:
             yield stream
         with self._change:
             self.change({**also, entry: name})
-            self._forget(place.stem, but=name)
+            _forget(self.folder, place.stem, but=name)
 
     def remove(self, stem: str, changes: Changes) -> JobState:
         """Take entries out of the job and remove the file they named."""
         with self._change:
             state = self.change(changes)
-            self._forget(stem, but="")
+            _forget(self.folder, stem, but="")
             return state
 
-    def _forget(self, stem: str, *, but: str) -> None:
-        for other in self.folder.glob(f"{stem}.*"):
-            if other.name != but and other.is_file():
-                with suppress(OSError):
-                    other.unlink()
 
-    def digest_of(self, file: Path) -> str:
-        """Return the digest of a file, hashed again only when it has changed."""
-        try:
-            found = file.stat()
-            key = (str(file), *_stamp_of(found))
-            if key not in self._digests:
-                self._digests[key] = sha256_of(file.read_bytes()) if file.is_file() else ""
-            return self._digests[key]
-        except OSError:
+class Digests:
+    """Digests of files, each hashed again only when it has changed."""
+
+    def __init__(self) -> None:
+        self._known: dict[tuple[str, Stamp], str] = {}
+
+    def of(self, file: Path) -> str:
+        """Return the digest of a file, empty when it cannot be read."""
+        stamp = _stamp(file)
+        if stamp is None or not file.is_file():
             return ""
+        if (str(file), stamp) not in self._known:
+            self._known[str(file), stamp] = digest_of_file(file)
+        return self._known[str(file), stamp]
+
+
+def _forget(folder: Path, stem: str, *, but: str) -> None:
+    """Remove the files of a stem, but for one."""
+    for other in folder.glob(f"{stem}.*"):
+        if other.name != but and other.is_file():
+            with suppress(OSError):
+                other.unlink()
 
 
 def is_bare_name(name: str) -> bool:
@@ -233,12 +235,9 @@ def is_bare_name(name: str) -> bool:
 
 def _stamp(file: Path) -> Stamp | None:
     try:
-        return _stamp_of(file.stat())
+        found = file.stat()
     except OSError:
         return None
-
-
-def _stamp_of(found: os.stat_result) -> Stamp:
     return found.st_ino, found.st_mtime_ns, found.st_size
 
 

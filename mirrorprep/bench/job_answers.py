@@ -87,7 +87,7 @@ class JobAnswers:
                 f"A file that ends in '{suffix[:12]}' is no scan that can be read.",
                 remedy=f"Export the scan as one of {', '.join(known)}.",
             )
-        self.desk.refuse_while_running()
+        self.desk.runner.refuse_while_running()
         with self.desk.files.receive(f"{role}{suffix}", entry=_ROLES[role], also={}) as file:
             async for chunk in request.stream():
                 await run_in_threadpool(file.write, chunk)
@@ -99,7 +99,7 @@ class JobAnswers:
         name = request.path_params["kind"]
         kind = kind_named(name)
         text = text_of_picks(name, await data_of(request))
-        self.desk.refuse_while_running()
+        self.desk.runner.refuse_while_running()
         await run_in_threadpool(self._keep_points, kind, text)
         self.desk.touch()
         return await self._state()

@@ -103,6 +103,14 @@ class Runner:
             threading.Thread(target=self._hear, args=(process, pipe, task, stages), daemon=True).start()
         self._changed()
 
+    def refuse_while_running(self) -> None:
+        """Raise `BusyError` while the child may be reading the job's files."""
+        if self.running is not None:
+            raise BusyError(
+                "The bench is busy, and the files it works on cannot be changed now.",
+                remedy="Wait until it has ended, or cancel it.",
+            )
+
     def cancel(self) -> bool:
         """End the task under way; return whether there was one. What had been finished stays."""
         with self._guard:

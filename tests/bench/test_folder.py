@@ -5,7 +5,7 @@ import sys
 
 import pytest
 
-from mirrorprep.bench.folder import JobFolder, StaleRevisionError, UnreadableJobError, is_bare_name
+from mirrorprep.bench.folder import Digests, JobFolder, StaleRevisionError, UnreadableJobError, is_bare_name
 from mirrorprep.errors import JobFileError, OutputError, UsageError
 from mirrorprep.job.jobfile import template
 
@@ -124,11 +124,14 @@ def test_links_that_lead_outside_are_not_followed(folder, tmp_path):
 def test_a_file_is_received_whole_or_not_at_all(folder):
     with folder.receive("scan.stl", entry="scan.file", also={}) as file:
         file.write(b"first")
-    receiving = folder.receive("scan.ply", entry="scan.file", also={})
-    receiving.__enter__().write(b"half")
-    dead = RuntimeError("the line went dead")
-    with pytest.raises(RuntimeError):
-        receiving.__exit__(RuntimeError, dead, None)
+
+    def interrupted():
+        with folder.receive("scan.ply", entry="scan.file", also={}) as file:
+            file.write(b"half")
+            raise RuntimeError("the line went dead")
+
+    with pytest.raises(RuntimeError, match="the line went dead"):
+        interrupted()
     assert folder.current().job.scan.file == "scan.stl"
     assert sorted(path.name for path in folder.folder.glob("[!.]*")) == ["job.toml", "scan.stl"]
     with folder.receive("scan.ply", entry="scan.file", also={}) as file:
@@ -138,13 +141,13 @@ def test_a_file_is_received_whole_or_not_at_all(folder):
     assert not list(folder.folder.glob(".mirrorprep-*"))
 
 
-def test_digests_follow_the_content(folder):
-    file = folder.folder / "a"
-    assert folder.digest_of(file) == ""
+def test_digests_follow_the_content(tmp_path):
+    digests, file = Digests(), tmp_path / "a"
+    assert digests.of(file) == ""
     file.write_bytes(b"1")
-    first = folder.digest_of(file)
+    first = digests.of(file)
     file.write_bytes(b"22")
-    assert folder.digest_of(file) not in ("", first)
+    assert digests.of(file) not in ("", first)
 
 
 def test_bare_names():
