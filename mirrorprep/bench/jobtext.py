@@ -67,7 +67,7 @@ def edited(text: str, changes: Changes) -> str:
     Examples
     --------
     >>> edited("[mould]\nwall_mm = 6.0  # least wall\n", {"mould.wall_mm": 8.0})
-    '[mould]\nwall_mm = 8.0                   # least wall\n'
+    '[mould]\nwall_mm = 8.0                      # least wall\n'
     """
     wanted = changed(tables_of(text), changes)
     job = job_from(wanted)
