@@ -106,6 +106,7 @@ def picture_plane(
     alternatives: Sequence[Plane] = (),
     asymmetry_mm: ArrayLike | None = None,
     *,
+    names: Sequence[str] = "ABCDEFGH",
     front: View | None = None,
 ) -> bytes:
     """Draw a scan with its mirror plane, and its asymmetry as a map.
@@ -117,9 +118,11 @@ def picture_plane(
     plane : Plane
         The mirror plane.
     alternatives : sequence of Plane
-        Other planes that were found, drawn as thin outlines with letters.
+        Other planes that were found, drawn as thin outlines with their names.
     asymmetry_mm : (n,) array, optional
         For each vertex the signed distance to the mirrored surface; NaN where there is none.
+    names : sequence of str
+        What the other planes are called.
     front : View, optional
         The eye in front; by default along the plane from the side with more relief.
 
@@ -143,11 +146,11 @@ def picture_plane(
     for panel in sheet.panels:
         _draw_rim(sheet, panel, rim)
         _draw_cut(sheet, panel, cut_lines(shown, plane))
-        for letter, other in zip("ABCDEFGH", alternatives, strict=False):
-            _draw_alternative(sheet, panel, plane_rim(other, shown.vertices, up=view.up), letter)
+        for name, other in zip(names, alternatives, strict=False):
+            _draw_alternative(sheet, panel, plane_rim(other, shown.vertices, up=view.up), name)
     if asymmetry_mm is None:
-        names = [(PLANE, "mirror plane")] + [("-" + FAINT, "other planes found")] * bool(alternatives)
-        legend(sheet, names)
+        told = [(PLANE, "mirror plane")] + [("-" + FAINT, "other planes found")] * bool(alternatives)
+        legend(sheet, told)
     else:
         span = rounded_range(asymmetry_mm)
         color_bar(sheet, SIGNED, asymmetry_mm, span=(-span, span), label="asymmetry", mesh=mesh)
@@ -180,11 +183,11 @@ def _draw_cut(sheet: Sheet, panel: PlacedPanel, segments: FloatArray) -> None:
     sheet.line(path[:, 0].tolist(), path[:, 1].tolist(), color=INK, width=2.4)
 
 
-def _draw_alternative(sheet: Sheet, panel: PlacedPanel, rim: FloatArray, letter: str) -> None:
+def _draw_alternative(sheet: Sheet, panel: PlacedPanel, rim: FloatArray, name: str) -> None:
     draw_path(sheet, panel, rim, color=FAINT, width=1.6, linestyle=(0, (6, 4)))
     placed = panel.place(rim)
     top = placed[int(np.argmin(placed[:, 1]))]
-    sheet.text(float(top[0]) + 8, float(top[1]) - 14, letter, size=SMALL, color=FAINT)
+    sheet.text(float(top[0]) + 8, float(top[1]) - 14, name, size=SMALL, color=FAINT)
 
 
 def picture_mirrored(

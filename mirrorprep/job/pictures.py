@@ -75,15 +75,26 @@ def _scan(work: Work) -> Picture:
 
 def _plane(work: Work) -> Picture:
     record = work.records["symmetry"]
-    rivals = [plane_of(other) for other in record.figures.get("alternatives", [])[1 : _MOST_RIVALS + 1]]
+    rivals = _rivals(record.figures)
     return Picture(
         name="plane",
         png=picture_plane(
-            work.mesh("intake", "scan"), plane_of(record.figures), rivals, record.arrays["asymmetry_mm"]
+            work.mesh("intake", "scan"),
+            plane_of(record.figures),
+            list(rivals.values()),
+            record.arrays["asymmetry_mm"],
+            names=list(rivals),
         ),
         caption="The mirror plane, and by how much each place differs from its mirrored counterpart.",
         description="The scan cut by its mirror plane, and the scan coloured by its left-right difference.",
     )
+
+
+def _rivals(figures: dict[str, Any]) -> dict[str, Plane]:
+    """Return the best planes that were not taken, by the numbers that choose them."""
+    planes = enumerate(figures.get("alternatives", []), start=1)
+    others = [(str(number), plane_of(other)) for number, other in planes if number != figures.get("choice")]
+    return dict(others[:_MOST_RIVALS])
 
 
 def _mirrored(work: Work) -> Picture:
