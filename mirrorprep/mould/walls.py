@@ -10,6 +10,7 @@ from mirrorprep.solid.primitives import box
 from mirrorprep.solid.solid import Solid, union
 
 _BREAKOUT_MM3 = 1e-6
+_HAIR_MM = 1e-6
 
 
 def least_wall_mm(layout: Layout) -> float:
@@ -32,9 +33,12 @@ def least_wall_mm(layout: Layout) -> float:
 
 
 def _below_top(layout: Layout, grown_mm: float = 0.0) -> Solid:
-    """Return the box around the outside up to the top, where the channels open."""
+    """Return the box around the outside up to the top, where the channels open.
+
+    It ends a hair lower, so that rounding leaves no sheet of space over the top.
+    """
     low, high = layout.outside.bounds_mm + grown_mm * np.array([[-1.0], [1.0]])
-    high[1] = layout.runners[0].stop_v_mm
+    high[1] = min(layout.runners[0].stop_v_mm, float(layout.outside.bounds_mm[1, 1])) - _HAIR_MM
     return box((high - low).tolist(), center_mm=(low + high) / 2.0)
 
 

@@ -58,6 +58,15 @@ def test_the_opening_at_the_top_is_no_wall(block):
     assert least_wall_mm(block) >= 3.0
 
 
+def test_a_top_that_is_lower_by_rounding_is_no_thin_wall(block):
+    # Seen on a seated ear: the outside ended 1e-12 mm below the opening, which left a sheet of space there.
+    top = block.runners[0].stop_v_mm
+    size, middle = np.ptp(block.outside.bounds_mm, axis=0), block.outside.bounds_mm.mean(axis=0)
+    lower = box([*size[:1], size[1] - 1e-9, *size[2:]], center_mm=middle - [0.0, 0.5e-9, 0.0])
+    assert 0.0 < top - lower.bounds_mm[1, 1] < 1e-8
+    assert least_wall_mm(replace(block, outside=lower)) == pytest.approx(least_wall_mm(block), abs=1e-5)
+
+
 def test_channel_that_reaches_the_side_has_none(block):
     side = float(block.outside.bounds_mm[1, 0])
     assert least_wall_mm(straight(block, side - 2.0)) == 0.0
