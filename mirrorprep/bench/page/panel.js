@@ -4,7 +4,7 @@ import { byId, button, el, refill, sign } from './dom.js';
 import { allFigures, duration, figureTable } from './figures.js';
 import { findingList } from './findings.js';
 import { STEPS } from './steps.js';
-import { stateWords } from './path.js';
+import { stateOf, stateWords } from './path.js';
 
 export function fillPanel(bench) {
   const step = bench.here();
@@ -12,7 +12,7 @@ export function fillPanel(bench) {
   const figures = step.figures && Object.keys(step.figures).length ? step.figures : null;
   const rows = figures && face.figures ? face.figures(bench, figures) : [];
   refill(byId('panel-body'), [
-    el('h2', {}, step.title, el('small', { text: stateWords(step.state) })),
+    el('h2', {}, step.title, el('small', { text: stateWords(stateOf(bench, step)) })),
     el('p', { class: 'lead', text: face.lead }),
     ...(face.status?.(bench, figures) ?? []),
     ...(face.controls?.(bench, figures) ?? []),

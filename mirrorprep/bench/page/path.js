@@ -4,7 +4,7 @@ import { byId, button, el, refill, sign } from './dom.js';
 
 const WORDS = {
   empty: 'waits', ready: 'ready to run', done: 'done', stale: 'changed since',
-  stopped: 'stopped', failed: 'not finished', 'left out': 'left out', running: 'running',
+  stopped: 'stopped', failed: 'not finished', open: 'yours to turn', 'left out': 'left out', running: 'running',
 };
 const SIGNS = { ready: 'ready', done: 'done', stale: 'stale', stopped: 'stop', failed: 'stop', 'left out': 'stale', running: 'ready' };
 
@@ -44,9 +44,10 @@ function pathItem(bench, step, count) {
 }
 
 /** The state of a step, or that it runs, or that its run ended with an error. */
-function stateOf(bench, step) {
+export function stateOf(bench, step) {
   const { running, failed } = bench.store.state;
   if (running) return running.step === step.name ? 'running' : step.state;
+  if (step.name === 'parting' && step.state === 'ready') return 'open';
   const broken = failed?.step === step.name && failed.exit_code !== 130 && !['done', 'stopped'].includes(step.state);
   return broken ? 'failed' : step.state;
 }

@@ -23,7 +23,7 @@ export const mould = {
   status: (bench, figures) => (figures?.proof ? [proofLine(bench, figures)] : []),
   controls: (bench, figures) => [
     figures && bench.stage ? openSlider(bench) : null,
-    el('details', { id: 'mould-settings', open: !figures }, el('summary', { text: 'Choices for the mould' }),
+    el('details', { id: figures ? 'mould-settings' : 'mould-choices', open: !figures }, el('summary', { text: 'Choices for the mould' }),
       ['body', 'wall_mm', 'key_count', 'bolts', 'bolt_count', 'sprue_diameter_mm', 'vent_diameter_mm', 'marks'].map((name) => entry(bench, `mould.${name}`)),
       entry(bench, 'print.process', { words: 'Print process', hint: null, options: [['fff', 'fused filament'], ['sla', 'vat, cured by light'], ['sls', 'powder bed']] }),
       entry(bench, 'print.bed_mm', { words: 'Room of the printer, mm', hint: null })),

@@ -8,6 +8,7 @@ import { entry, readNumber } from './entries.js';
 import { figure, figureTable, number } from './figures.js';
 import { holdDirection } from './handles.js';
 import { drawDisc, loadLandscape } from './disc.js';
+import { fit } from './stage.js';
 import { applyMap, fillTools } from './viewtools.js';
 import { angles, directionOf } from './angles.js';
 
@@ -54,6 +55,14 @@ function seenAside(bench, up) {
   const level = new Vector3(...pull).addScaledVector(axis, -axis.dot(new Vector3(...pull)));
   if (level.length() < 0.2) return null;
   return { up, toward: level.applyAxisAngle(axis, -ASIDE).toArray(), turn: 0 };
+}
+
+/** The first time that the direction is known, look at it aside. */
+function lookAside(bench) {
+  if (bench.memory.parting.aside || !bench.stage.shown.size) return;
+  bench.memory.parting.aside = true;
+  const view = seenAside(bench, bench.frame.top.toArray());
+  if (view) fit(bench.stage, { ...view, room: parting.room });
 }
 
 /** The direction that holds: stated, else found by the mould, else the best of the landscape. */
@@ -198,9 +207,10 @@ async function showDisc(bench) {
     const now = direction(bench);
     if (bench.current !== 'parting' || !now) return;
     held?.set(now);
+    lookAside(bench);
     ask(bench, now);
-    fillPull(bench);
     listenToDisc(bench);
+    fillPull(bench);
   } catch (error) {
     memory.discKey = null;
     byId('disc-hint').textContent = error.message;
