@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from mirrorprep.cli.console import Json, ScanFile, Seed, Units, progress_bar, read, show, vector
+from mirrorprep.cli.console import Json, Overwrite, ScanFile, Seed, Units, progress_bar, read, show, vector
+from mirrorprep.cli.picture import refuse_unless_png
 
 if TYPE_CHECKING:
     from mirrorprep.solid.mesh import ScanMesh
@@ -17,6 +18,10 @@ LandmarksFile = Annotated[
 RegionFile = Annotated[
     Path | None, typer.Option("--region", metavar="FILE", help="Region of the scan to use or to leave out.")
 ]
+PlanePicture = Annotated[
+    Path | None,
+    typer.Option("--picture", metavar="FILE", help="PNG file: plane, other planes, left-right difference."),
+]
 Choose = Annotated[int, typer.Option("--choose", min=1, help="Take this plane of the ranked list.")]
 
 
@@ -27,10 +32,16 @@ def plane(
     region: RegionFile = None,
     choose: Choose = 1,
     seed: Seed = 0,
+    picture: PlanePicture = None,
+    overwrite: Overwrite = False,
     json: Json = False,
 ) -> None:
     """Find the mirror plane of a scan and say how far to trust it."""
-    result = find(read(scan, units), landmarks=landmarks, region=region, choose=choose, seed=seed)
+    refuse_unless_png(picture)
+    mesh = read(scan, units)
+    result = find(mesh, landmarks=landmarks, region=region, choose=choose, seed=seed)
+    if picture is not None:
+        _draw(picture, mesh, result, overwrite=overwrite)
     lines = (
         ("status", result.status),
         ("normal", vector(result.plane.normal, 6)),
@@ -46,7 +57,21 @@ def plane(
             for number, other in enumerate(result.alternatives, start=1)
         ),
     )
-    show(result.as_dict(), lines, as_json=json, findings=result.findings)
+    drawn = {} if picture is None else {"picture": str(picture)}
+    show({**result.as_dict(), **drawn}, (*lines, *drawn.items()), as_json=json, findings=result.findings)
+
+
+def _draw(path: Path, mesh: "ScanMesh", result: "MirrorPlaneResult", *, overwrite: bool) -> None:
+    from mirrorprep.handover.atomic import write_bytes
+    from mirrorprep.handover.pictures import picture_plane
+    from mirrorprep.symmetry.asymmetry import asymmetry_map
+
+    ranked = enumerate(result.alternatives, start=1)
+    others = {str(number): other.plane for number, other in ranked if number != result.choice}
+    png = picture_plane(
+        mesh, result.plane, list(others.values()), asymmetry_map(mesh, result.plane), names=list(others)
+    )
+    write_bytes(path, png, overwrite=overwrite)
 
 
 def find(
