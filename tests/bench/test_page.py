@@ -63,12 +63,37 @@ def step_through(page: Any) -> None:
         assert page.locator("#caution").inner_text() == RESEARCH_ONLY
         if step == "plane":
             assert "Clear" in page.locator("#plane-status").inner_text()
+        if step == "parting":
+            turn_the_pull(page)
         if step == "mould":
             look_at_mould(page)
         if step == "pour":
             look_at_pour(page)
         if number < len(STEPS) - 1:
             page.click("#main:has-text('Go on')")
+
+
+def turn_the_pull(page: Any) -> None:
+    """Undercut and trapped volume follow the slider and the dragged arrow; the search can be had back."""
+    until(page, "bench.memory.parting.answers > 0 && bench.memory.parting.landscape && !!bench.pull")
+    stated = "bench.store.value('mould.pull_direction')"
+    trapped = page.locator("#pull-figures .main b").inner_text()
+    answers = page.evaluate("bench.memory.parting.answers")
+    page.locator("#pull-over").fill("80")
+    until(page, f"{stated} !== null && bench.memory.parting.answers > {answers}")
+    assert page.locator("#pull-figures .main b").inner_text() != trapped
+    up = page.evaluate("bench.frame.top.toArray()")
+    assert sum(a * b for a, b in zip(page.evaluate(stated), up, strict=True)) > 0.98
+    before, place = page.evaluate(stated), page.evaluate("bench.pull.tip()")
+    page.mouse.move(*place)
+    page.mouse.down()
+    page.mouse.move(place[0] + 60, place[1] + 25, steps=4)
+    page.mouse.up()
+    until(page, f"JSON.stringify({stated}) !== {json.dumps(json.dumps(before, separators=(',', ':')))}")
+    assert page.evaluate(stated) != pytest.approx(before, abs=1e-3)
+    page.click("#search-pull")
+    until(page, f"{stated} === null")
+    until(page, "document.querySelector('#search-pull') === null")
 
 
 def look_at_mould(page: Any) -> None:

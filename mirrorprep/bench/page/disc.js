@@ -27,8 +27,7 @@ export function drawDisc(bench, canvas, now) {
     const [x, y] = placeOf(bench.frame, direction);
     return [canvas.width / 2 + x * radius, canvas.height / 2 - y * radius];
   };
-  pen.fillStyle = PAPER;
-  pen.fillRect(0, 0, canvas.width, canvas.height);
+  pen.clearRect(0, 0, canvas.width, canvas.height);
   paintField(bench, pen, canvas, landscape, at);
   for (const best of landscape.best ?? []) ring(pen, at(best.direction ?? best), 7, '#ffffff', 3);
   if (now) {

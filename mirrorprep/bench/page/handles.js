@@ -76,6 +76,12 @@ export function holdDirection(stage, direction, { onChange, onDone }) {
     },
     onDone: () => onDone(held.direction.toArray()),
   });
+  /** Where the tip of the arrow is on the screen. */
+  held.tip = () => {
+    const at = middle.clone().addScaledVector(held.direction, 1.06 * radius).project(stage.camera);
+    const screen = stage.canvas.getBoundingClientRect();
+    return [screen.left + ((at.x + 1) / 2) * screen.width, screen.top + ((1 - at.y) / 2) * screen.height];
+  };
   held.release = () => {
     stop();
     layer(stage, 'pull');

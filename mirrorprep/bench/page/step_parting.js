@@ -28,7 +28,7 @@ export const parting = {
   controls: (bench) => [
     el('div', { id: 'pull-tools' }),
     el('h3', { text: 'All directions' }),
-    el('p', { class: 'hint', id: 'disc-hint', text: 'Every direction as a place on a disc; the darker, the more is trapped. Click one to take it.' }),
+    el('p', { class: 'hint', id: 'disc-hint', text: 'Every direction as a place on a disc; the darker, the more is trapped. White rings mark the best, the red ring the one that holds. Click one to take it.' }),
     el('canvas', { id: 'disc', width: 520, height: 520, tabindex: '0', role: 'img', 'aria-label': 'Trapped volume over all directions' }),
     entry(bench, 'mould.parting', { words: 'Parting surface', hint: null, options: [['auto', 'chosen by what is trapped'], ['plane', 'a plane'], ['contour', 'following the contour']], tall: true }),
   ],
@@ -82,6 +82,7 @@ function take(bench, start) {
     },
     onDone: (now) => state(bench, now),
   });
+  bench.pull = held;
 }
 
 /** Write the direction into the job. */
