@@ -10,6 +10,7 @@ from mirrorprep.solid.primitives import box
 from mirrorprep.solid.solid import Solid, union
 
 _BREAKOUT_MM3 = 1e-6
+_UNDER_TOP_MM = 0.05
 _HAIR_MM = 1e-6
 
 
