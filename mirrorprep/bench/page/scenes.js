@@ -21,7 +21,10 @@ export async function fillScene(bench) {
   const face = STEPS[bench.current];
   const wanted = (face.bodies?.(bench) ?? []).filter((body) => has(bench, body));
   const print = JSON.stringify([bench.current, wanted.map((body) => [body.step, body.name, keyOf(bench, body)])]);
-  if (print === last) return face.follow?.(bench);
+  if (print === last) {
+    if (!wanted.length) empty(bench, true);
+    return face.follow?.(bench);
+  }
   if (bench.toolsOf !== bench.current) byId('tools').replaceChildren();
   bench.toolsOf = bench.current;
   last = print;
@@ -84,8 +87,9 @@ function note(bench, words) {
   node.textContent = words;
 }
 
-function empty(bench, nothing) {
+function empty(bench, on) {
   const node = byId('empty-note');
-  node.hidden = !nothing;
-  node.textContent = STEPS[bench.current].nothing ?? 'Nothing to see yet: run this step first.';
+  node.hidden = !on;
+  const { nothing = 'Nothing to see yet: run this step first.' } = STEPS[bench.current];
+  node.textContent = typeof nothing === 'function' ? nothing(bench) : nothing;
 }

@@ -131,7 +131,7 @@ function put(stage, item) {
     shown = null;
   }
   if (!shown) {
-    shown = { mesh: new THREE.Mesh(item.body.geometry, new THREE.MeshLambertMaterial({ side: THREE.DoubleSide })) };
+    shown = { mesh: new THREE.Mesh(item.body.geometry, skinMaterial()) };
     stage.world.add(shown.mesh);
     stage.shown.set(item.id, shown);
   }
@@ -140,6 +140,18 @@ function put(stage, item) {
   shown.mesh.position.copy(shown.home);
   shown.mesh.visible = item.visible !== false;
   dress(stage, shown);
+}
+
+/** Both sides are drawn; the inside is darker, so that a hole is seen as one. */
+function skinMaterial() {
+  const material = new THREE.MeshLambertMaterial({ side: THREE.DoubleSide });
+  material.onBeforeCompile = (shader) => {
+    shader.fragmentShader = shader.fragmentShader.replace(
+      '#include <color_fragment>',
+      '#include <color_fragment>\n  if (!gl_FrontFacing) diffuseColor.rgb *= 0.42;',
+    );
+  };
+  return material;
 }
 
 /** Colour a body plainly or by a map; a see-through one never hides another. */

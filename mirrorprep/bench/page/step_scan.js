@@ -11,7 +11,7 @@ const UNIT_WORDS = { mm: 'millimetres', cm: 'centimetres', m: 'metres', in: 'inc
 export const scan = {
   group: 'head',
   lead: 'Bring the scan to the bench, and say whose it is and what the part is for.',
-  nothing: 'No scan yet. Give one at the right, or take the invented head to see the whole way.',
+  nothing: (bench) => (bench.store.value('scan.file') ? 'The scan lies in the folder. Run this step to read it.' : 'No scan yet. Give one at the right, or take the invented head to see the whole way.'),
   bodies: () => [{ step: 'scan', name: 'scan' }],
   controls: (bench) => [bench.store.value('scan.file') ? fileGiven(bench) : fileAsked(bench), ...request(bench)],
   blocked: (bench) => {
