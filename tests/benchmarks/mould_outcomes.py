@@ -44,7 +44,7 @@ def packaged() -> Iterator[tuple[str, ScanMesh]]:
         return
     for name in PACKAGED:
         if hasattr(examples, name):
-            surface = getattr(examples, name)().extract_surface().triangulate()
+            surface = getattr(examples, name)().extract_surface(algorithm="dataset_surface").triangulate()
             faces = np.asarray(surface.faces).reshape(-1, 4)[:, 1:]
             points = np.asarray(surface.points, dtype=np.float64)
             yield f"pyvista {name[5:]}", ScanMesh(vertices=points, faces=faces)
