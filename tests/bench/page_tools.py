@@ -89,7 +89,7 @@ def watched(browser: Any, address: str, *, script: str = "") -> Iterator[Watched
         context.close()
 
 
-def until(page: Any, condition: str, seconds: float = 120.0) -> None:
+def until(page: Any, condition: str, seconds: float = 90.0) -> None:
     """Wait until a condition of the page holds; the page's policy forbids evaluating it inside."""
     end = time.monotonic() + seconds
     while not page.evaluate(condition):

@@ -11,6 +11,7 @@ import pytest
 
 from mirrorprep.cautions import RESEARCH_ONLY
 from mirrorprep.job.run import run_job
+from mirrorprep.solid.primitives import sphere
 from tests.bench.page_tools import Watched, bench_of, chromium, settled, until, watched
 
 pytestmark = pytest.mark.slow
@@ -313,7 +314,10 @@ def test_keyboard_alone_walks_the_path_and_turns_the_view(at_plane: Watched) -> 
         page.keyboard.press("Tab")
         reached.add(page.evaluate("document.activeElement.id"))
     assert {"path-plane", "canvas", "entry-job-code", "entry-job-purpose", "main", "cut"} <= reached
-    assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") != "none"
+    page.focus("#path-scan")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.id") == "path-condition"
+    assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
     page.focus("#canvas")
     eye = page.evaluate("bench.stage.camera.position.toArray()")
     page.keyboard.press("ArrowLeft")
@@ -361,32 +365,49 @@ def test_page_works_without_three_dimensions(browser: Any, with_plane: str) -> N
         seen.assert_quiet(allowed="WebGL")
 
 
-def test_scan_of_a_person_needs_consent(browser: Any, tmp_path: Path) -> None:
-    """A file given by the button; unit asked; person and consent asked, with the sentence of the job file."""
-    scan = tmp_path / "a cube.stl"
-    from mirrorprep.handover.files import write_stl
-    from mirrorprep.solid.primitives import box
+def holed(path: Path) -> Path:
+    """Write a ball with two holes; OBJ carries no unit."""
+    mesh = sphere(40.0, segments=48).mesh
+    middles = mesh.triangles.mean(axis=1)
+    kept = [f for f, c in zip(mesh.faces, middles, strict=True) if c[0] < 37 and c[1] > -37]
+    lines = [f"v {x:.5f} {y:.5f} {z:.5f}" for x, y, z in mesh.vertices * (1.0, 1.2, 1.4)]
+    path.write_text("\n".join([*lines, *(f"f {a + 1} {b + 1} {c + 1}" for a, b, c in kept), ""]))
+    return path
 
-    write_stl(box((10.0, 20.0, 30.0)), scan)
+
+def test_own_scan_unit_consent_and_findings(browser: Any, tmp_path: Path) -> None:
+    """A file given by the button; unit, person and consent are asked; a finding's click goes to its place."""
     folder = tmp_path / "job"
     with bench_of(folder) as address, watched(browser, address) as seen:
         page = seen.page
-        page.set_input_files("#file-scan", str(scan))
+        page.set_input_files("#file-scan", str(holed(tmp_path / "a known name.obj")))
         page.wait_for_selector("#scan-units")
         assert "unit" in page.locator("#blocked").inner_text()
         page.select_option("#scan-units", "mm")
-        page.fill("#entry-job-code", "CUBE-1")
+        page.fill("#entry-job-code", "BALL-1")
         page.keyboard.press("Tab")
-        until(page, "bench.store.value('job.code') === 'CUBE-1'")
+        until(page, "bench.store.value('job.code') === 'BALL-1'")
         page.select_option("#entry-job-purpose", "teaching")
         until(page, "bench.store.value('job.purpose') === 'teaching'")
         page.click("#human-true")
         page.wait_for_selector("#consent")
-        assert "consent" in page.locator("#panel-foot").inner_text().lower()
+        until(page, "document.querySelector('#panel-foot').textContent.includes('no consent')")
         page.click("#consent")
-        page.click("#main:has-text('Run this step')")
-        until(page, "bench.store.step('scan').state === 'done'")
+        walk(page, "scan")
+        page.click("#main:has-text('Go on')")
+        walk(page, "condition")
+        page.click("#state-before")
+        until(page, "bench.stage.shown.has('before')")
+        page.click(".findings button:has-text('Show the place')")
+        gap = page.evaluate(
+            """() => {
+              const at = bench.stage.controls.target.clone().add(bench.stage.origin).toArray();
+              const places = bench.here().findings.flatMap((finding) => finding.where);
+              return Math.min(...places.map((mm) => Math.hypot(...[0, 1, 2].map((k) => mm[k] - at[k]))));
+            }"""
+        )
+        assert gap < 1e-3
         seen.assert_quiet()
     job = tomllib.loads((folder / "job.toml").read_text(encoding="utf-8"))
-    assert job["scan"] | {"file": "scan.stl", "units": "mm"} == job["scan"]
-    assert "a cube" not in (folder / "job.toml").read_text(encoding="utf-8")
+    assert (job["scan"]["file"], job["scan"]["units"]) == ("scan.obj", "mm")
+    assert "a known name" not in (folder / "job.toml").read_text(encoding="utf-8")
