@@ -276,6 +276,23 @@ def test_second_page_sees_and_is_refused_on_a_stale_revision(browser: Any, at_pl
         other.assert_quiet(allowed="status of 409")
 
 
+def test_quick_changes_follow_each_other_and_typing_is_not_lost(at_plane: Watched) -> None:
+    page = at_plane.page
+    page.click("#path-scan")
+    page.evaluate("for (const mm of [0.2, 0.3, 0.4]) bench.change({'scan.accuracy_mm': mm})")
+    page.focus("#entry-job-code")
+    page.keyboard.press("End")
+    page.keyboard.type("-HALF")
+    until(page, "bench.store.value('scan.accuracy_mm') === 0.4")
+    page.wait_for_timeout(200)
+    assert page.input_value("#entry-job-code").endswith("-HALF")
+    page.keyboard.press("Tab")
+    until(page, "bench.store.value('job.code').endsWith('-HALF')")
+    page.evaluate("bench.change({'scan.accuracy_mm': 0.1})")
+    until(page, "bench.store.step('plane').state === 'done'")
+    at_plane.assert_quiet()
+
+
 def test_reload_in_the_middle_of_a_run_and_cancel(at_plane: Watched) -> None:
     page = at_plane.page
     page.click("#path-handover")

@@ -88,7 +88,7 @@ export function slider(id, words, { low, high, step, value, read, onInput }) {
 
 /** Replace what an element holds; focus, folds and the place scrolled to stay as they were. */
 export function refill(node, children) {
-  const held = node.contains(document.activeElement) ? document.activeElement.id : '';
+  const active = node.contains(document.activeElement) ? document.activeElement : null;
   const top = node.scrollTop;
   const folds = [...node.querySelectorAll('details[id]')].map((fold) => [fold.id, fold.open]);
   node.replaceChildren(...children.flat(3).filter(Boolean));
@@ -97,5 +97,23 @@ export function refill(node, children) {
     if (fold) fold.open = open;
   }
   node.scrollTop = top;
-  if (held) byId(held)?.focus({ preventScroll: true });
+  if (active?.id) takeUp(byId(active.id), active);
+}
+
+/** Put the focus back, and what was being typed. */
+function takeUp(field, before) {
+  field?.focus({ preventScroll: true });
+  if (!field || !before.dataset.typed || before.value === field.value) return;
+  field.value = before.value;
+  field.setSelectionRange(before.selectionStart, before.selectionEnd);
+  field.dataset.typed = 'yes';
+  field.addEventListener('blur', () => field.dataset.typed && field.dispatchEvent(new Event('change', { bubbles: true })), { once: true });
+}
+
+/** Remember which text field is being typed into, until its change is sent. */
+export function watchTyping() {
+  document.addEventListener('input', ({ target }) => {
+    if (target.type === 'text') target.dataset.typed = 'yes';
+  });
+  document.addEventListener('change', ({ target }) => delete target.dataset.typed, { capture: true });
 }

@@ -1,7 +1,7 @@
 /** The bench: puts the path, the view and the step's panel together and keeps them in step with the server. */
 
 import { postJson } from './api.js';
-import { byId, el } from './dom.js';
+import { byId, el, watchTyping } from './dom.js';
 import { fit, makeStage } from './stage.js';
 import { makeStore } from './store.js';
 import { fillPath } from './path.js';
@@ -106,6 +106,7 @@ function firstOpen(state) {
 }
 
 function start() {
+  watchTyping();
   bench.stage = makeStage(byId('canvas'));
   if (!bench.stage) {
     byId('canvas').hidden = true;

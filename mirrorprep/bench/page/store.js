@@ -35,7 +35,12 @@ export function makeStore() {
     if (store.state && state.revision < store.state.revision) store.state = null; /* the bench was started anew */
     store.take(state);
   };
-  store.change = (changes) => change(store, changes);
+  let last = Promise.resolve();
+  /** Changes go one after the other, so that each builds on the revision before it. */
+  store.change = (changes) => {
+    last = last.catch(() => {}).then(() => change(store, changes));
+    return last;
+  };
   store.follow = () => follow(store, tell);
   return store;
 }
