@@ -108,7 +108,7 @@ def _story(data: TravellerData, width: float) -> Iterable[Any]:
         if picture.name != data.front_picture:
             yield from _picture(picture, width)
     yield from _titled("Evidence: files, settings, versions", _evidence(data, width), width)
-    sources = [[_words(s.method), _words(s.reference, "faint")] for s in data.sources]
+    sources = [[_words(s.method, "small"), _words(s.reference, "small")] for s in data.sources]
     yield from _titled("Method sources", _grid(("method", "source"), sources, (0.42, 0.58), width), width)
 
 

@@ -233,10 +233,92 @@ def test_plane_is_moved_by_its_handle_and_by_figures(at_plane: Watched) -> None:
     assert page.evaluate("bench.store.step('plane').state") == "stale"
     page.click("#search-plane")
     until(page, "bench.store.value('plane.normal') === null && bench.store.step('plane').state === 'done'")
-    page.click("#hold-move")
-    assert page.evaluate("bench.memory.plane.hold") == "move"
-    page.click("#hold-move")
     at_plane.assert_quiet()
+
+
+HANDLE = """() => {
+  const { camera, canvas, world } = bench.stage;
+  const held = world.children.find((child) => child.type === 'Object3D' && !child.children.length);
+  const normal = held.position.clone().set(0, 0, 1).applyQuaternion(held.quaternion);
+  const away = camera.position.distanceTo(held.position);
+  const slope = 1.9 * Math.tan((Math.PI * camera.fov) / 360);
+  const seen = camera.isOrthographicCamera ? camera.top - camera.bottom : away * slope;
+  const screen = canvas.getBoundingClientRect();
+  return [0.4, 0.8].map((share) => {
+    const reach = (share * 1.1 * seen) / camera.zoom / 4;
+    const at = held.position.clone().addScaledVector(normal, reach).project(camera);
+    return [screen.left + ((at.x + 1) / 2) * screen.width, screen.top + ((1 - at.y) / 2) * screen.height];
+  });
+}"""
+
+
+def test_plane_is_dragged_by_its_handle(at_plane: Watched) -> None:
+    """Moved along its normal by the arrow: the offset follows, the normal stays; taking it writes the job."""
+    page = at_plane.page
+    page.click("#by-hand > summary")
+    before = page.evaluate("bench.store.step('plane').figures")
+    page.click("#hold-move")
+    page.wait_for_timeout(200)
+    grip, beyond = page.evaluate(HANDLE)
+    page.mouse.move(*grip)
+    page.mouse.down()
+    page.mouse.move(*beyond, steps=8)
+    page.mouse.up()
+    draft = page.evaluate("bench.memory.plane.draft")
+    assert draft["normal"] == pytest.approx(before["normal"], abs=1e-6)
+    assert 2.0 < abs(draft["offset_mm"] - before["offset_mm"]) < 100.0
+    page.click("#take-plane")
+    until(page, "bench.store.state.job.plane?.normal != null")
+    assert page.evaluate("bench.store.value('plane.offset_mm')") == pytest.approx(draft["offset_mm"])
+    page.click("#search-plane")
+    until(page, "bench.store.value('plane.normal') === null")
+    at_plane.assert_quiet()
+
+
+def test_a_runner_up_is_taken_and_left_again(at_plane: Watched) -> None:
+    page = at_plane.page
+    page.click("#look-runner-2")
+    assert page.evaluate("bench.memory.plane.runner") == 1
+    page.click("#runner-2")
+    until(page, "bench.store.value('plane.choose') === 2")
+    assert page.evaluate("bench.store.step('plane').state") == "stale"
+    page.click("#runner-1")
+    until(page, "bench.store.value('plane.choose') === 1 && bench.store.step('plane').state === 'done'")
+    at_plane.assert_quiet()
+
+
+def test_scans_are_dropped_on_their_fields(browser: Any, tmp_path: Path) -> None:
+    """The scan, and for two scans the recipient beside it; another kind of file is refused in words."""
+    data = list(holed(tmp_path / "dropped.obj").read_bytes())
+    folder = tmp_path / "job"
+    with bench_of(folder) as address, watched(browser, address) as seen:
+        page = seen.page
+        drop(page, "#drop-scan", "dropped.obj", data)
+        until(page, "bench.store.value('scan.file') === 'scan.obj'")
+        assert (folder / "scan.obj").read_bytes() == bytes(data)
+        page.click("#path-seat")
+        page.click("#entry-seating-seat")
+        until(page, "bench.store.value('seating.seat') === true")
+        page.click("#seat-two > summary")
+        drop(page, "#drop-recipient", "other side.obj", data)
+        until(page, "bench.store.value('seating.recipient') === 'recipient.obj'")
+        drop(page, "#drop-recipient", "picture.png", [1, 2, 3])
+        page.wait_for_selector(".sentence.stop")
+        assert page.evaluate("bench.store.value('seating.recipient')") == "recipient.obj"
+        seen.assert_quiet(allowed="status of 400")
+
+
+def drop(page: Any, field: str, name: str, data: list[int]) -> None:
+    """Drop a file on a field, as the browser would tell of it."""
+    carried = page.evaluate_handle(
+        """([name, data]) => {
+          const carried = new DataTransfer();
+          carried.items.add(new File([new Uint8Array(data)], name));
+          return carried;
+        }""",
+        [name, data],
+    )
+    page.dispatch_event(field, "drop", {"dataTransfer": carried})
 
 
 def test_wrong_value_is_refused_in_the_words_of_the_job_file(at_plane: Watched) -> None:

@@ -68,7 +68,7 @@ function drawAll(bench, figures) {
 function runners(bench, figures) {
   const list = figures.alternatives ?? [];
   if (list.length < 2) return null;
-  const chosen = (figures.choice ?? 1) - 1;
+  const chosen = bench.store.value('plane.normal') ? -1 : (bench.store.value('plane.choose') ?? 1) - 1;
   const row = (item, i) => {
     const id = `runner-${i + 1}`;
     const box = el('input', { type: 'radio', name: 'runner', id, checked: i === chosen, on: {
