@@ -20,8 +20,13 @@ def _all(kind: type[MirrorPrepError]) -> list[type[MirrorPrepError]]:
 
 
 def test_every_error_has_the_exit_code_of_its_kind():
-    found = {kind.__name__: kind.exit_code for kind in _all(MirrorPrepError) if kind is not MirrorPrepError}
+    """The bench has errors of its own beside the tree, which carry the codes of the tree."""
+    kinds = [kind for kind in _all(MirrorPrepError) if kind is not MirrorPrepError]
+    found = {kind.__name__: kind.exit_code for kind in kinds if kind.__module__ == errors.__name__}
     assert found == _CODES
+    others = [kind for kind in kinds if kind.__module__ != errors.__name__]
+    assert all(kind.__module__.startswith("mirrorprep.bench.") for kind in others)
+    assert {kind.exit_code for kind in others} <= {1, *_CODES.values()}
 
 
 def test_the_tree_is_drawn():
