@@ -22,7 +22,7 @@ from mirrorprep.handover.traveller import Check
 from mirrorprep.intake.read import read_scan
 from mirrorprep.job.mould_files import MOULD_3MF, VOLUME_TOLERANCE, stl_name
 from mirrorprep.job.mould_record import HALVES, PIECES
-from mirrorprep.job.verify_part import claimed, part_checks
+from mirrorprep.job.verify_part import claimed, part_checks, undercut_check
 from mirrorprep.mould.proof import Proof, prove
 from mirrorprep.progress import SILENT, Progress
 from mirrorprep.solid.certify import certify
@@ -144,6 +144,7 @@ def _check_mould(place: Path, record: dict[str, Any], checks: list[Check], progr
         progress=progress,
     )
     checks += [*_proof_checks(proof), *_overlap_checks(proof, settings)]
+    checks.append(undercut_check(casting, settings["found.pull_direction"], record))
     checks.append(_identity_check([*solids, casting], settings))
     printed = [_printed(place, name, solid, checks) for name, solid in zip(HALVES, solids, strict=True)]
     checks.append(_package_check(place / MOULD_3MF, sum(printed)))

@@ -2,9 +2,12 @@
 
 from typing import Any, Final
 
+from numpy.typing import ArrayLike
+
 from mirrorprep.handover.figure_text import value_words
 from mirrorprep.handover.traveller import Check
 from mirrorprep.measurement.measure import measure
+from mirrorprep.mould.undercut import trapped_volumes
 from mirrorprep.pour.materials import find_material
 from mirrorprep.solid.solid import Solid
 
@@ -12,6 +15,10 @@ _SLACK: Final = {"Area": 1e-5, "Mass when cast": 1e-5, "Thinnest wall": 0.02}
 """Relative change that 32-bit coordinates may cause; the thinnest wall is found among sampled places."""
 
 _LENGTH_SLACK_MM: Final = 1e-3
+_COLUMN_SLACK: Final = 1e-3
+"""Share of the casting's volume by which columns may be off."""
+_TWO_DIGITS: Final = 0.05
+"""Relative change of a figure that is stated with two digits."""
 
 
 def claimed(record: dict[str, Any], section: str, label: str) -> float | None:
@@ -43,6 +50,33 @@ def part_checks(part: Solid, record: dict[str, Any]) -> list[Check]:
         *((f"Size along {axis}", "mm", float(size)) for axis, size in zip("xyz", again.size_mm, strict=True)),
     ]
     return [_figure_check(label, unit, value, claimed(record, "Part", label)) for label, unit, value in found]
+
+
+def undercut_check(casting: Solid, pull: ArrayLike, record: dict[str, Any]) -> Check:
+    """Return whether the stated trapped volume is at least the bound that no parting surface can go below.
+
+    The bound is measured anew from the casting by columns along the pull direction; what the parting surface
+    traps above it is not measured again.
+
+    Parameters
+    ----------
+    casting : Solid
+        As read back.
+    pull : (3,) array_like
+        Pull direction.
+    record : dict
+        The JSON traveller.
+    """
+    bound = trapped_volumes(casting, pull).bound_mm3
+    stated = claimed(record, "Mould", "Trapped by rigid halves")
+    slack = _COLUMN_SLACK * casting.volume_mm3
+    return Check(
+        claim="Rigid halves trap no more than stated",
+        how="the least that any parting surface traps, by columns through casting.stl",
+        measured=value_words(bound, unit="mm³"),
+        limit=value_words(stated, unit="mm³"),
+        holds=stated is not None and bound <= (1.0 + _TWO_DIGITS) * stated + slack,
+    )
 
 
 def _density(settings: dict[str, Any]) -> float:
