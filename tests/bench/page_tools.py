@@ -1,5 +1,6 @@
 """A bench and a browser for the tests of its page: Debian's Chromium, driven by Playwright."""
 
+import os
 import re
 import shutil
 import subprocess
@@ -12,6 +13,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
+_PYTHON = os.environ.get("MIRRORPREP_PYTHON", sys.executable)
+"""The interpreter that runs the bench: another one, to test what was installed from the wheel."""
 
 _ADDRESS = re.compile(r"http://127\.0\.0\.1:\d+/[\w-]+/")
 _DRAWING = ("--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--no-sandbox")
@@ -37,7 +41,7 @@ class Watched:
 @contextmanager
 def bench_of(folder: Path) -> Iterator[str]:
     """Start a bench on a folder and give its address; it ends with the block."""
-    command = [sys.executable, "-m", "mirrorprep", "bench", str(folder), "--port", "0", "--no-browser"]
+    command = [_PYTHON, "-P", "-m", "mirrorprep", "bench", str(folder), "--port", "0", "--no-browser"]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
     try:
         assert process.stdout is not None
