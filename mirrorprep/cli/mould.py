@@ -20,6 +20,7 @@ from mirrorprep.cli.console import (
 
 if TYPE_CHECKING:
     from mirrorprep.job.mould_files import MouldFiles
+    from mirrorprep.mould.proof import Proof
     from mirrorprep.mould.result import Half, Mould
 
 OutputFolder = Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="Folder for the files.")]
@@ -75,6 +76,7 @@ def mould(
     json: Json = False,
 ) -> None:
     """Build a two-part mould around a solid, write it, read it back and prove it."""
+    from mirrorprep.job.stages import distinct
     from mirrorprep.mould.build import build_mould
     from mirrorprep.mould.settings import mould_settings
 
@@ -100,8 +102,7 @@ def mould(
         stopped = _stops(made, waive or [])
         files = None if stopped else _write(made, output, (overwrite, pictures), progress)
     findings = made.findings if files is None else (*made.findings, *files.findings)
-    findings = tuple(dict.fromkeys(findings))
-    show(_result(made, files), _lines(made, files), as_json=json, findings=findings)
+    show(_result(made, files), _lines(made, files), as_json=json, findings=distinct(findings))
     if stopped or files is None:
         raise typer.Exit(6)
     if not files.sound:
@@ -151,6 +152,13 @@ def _result(made: "Mould", files: "MouldFiles | None") -> dict[str, Any]:
     return result
 
 
+def _opening_words(proof: "Proof", *, flexible: bool) -> str:
+    if proof.releases:
+        return "yes"
+    amount = f"{proof.release_interference_mm3:.3g} mm³"
+    return f"by flexing: the casting gives way to {amount}" if flexible else f"no: {amount} in the way"
+
+
 def _half_words(half: "Half") -> str:
     pieces = f", in {len(half.pieces)} pieces for the bed" if half.pieces else ""
     return f"{half.volume_mm3:.0f} mm³, {half.triangles:,} triangles{pieces}"
@@ -163,7 +171,7 @@ def _lines(made: "Mould", files: "MouldFiles | None") -> list[tuple[str, object]
         ("trapped", known(made.trapped_mm3, "mm³")),
         ("cavity", known(made.cavity_volume_mm3, "mm³")),
         *((half.name, _half_words(half)) for half in made.halves),
-        ("opens", "yes" if proof.releases else f"no: {proof.release_interference_mm3:.3g} mm³ in the way"),
+        ("opens", _opening_words(proof, flexible=made.settings.casting == "flexible")),
         ("air pockets", f"{sum(not pocket.vented for pocket in made.air_pockets)} without a vent"),
     ]
     if files is None:
