@@ -27,6 +27,7 @@ _LEAST_ACROSS = 0.1
 _BEYOND_MM = 1.0
 _LED_MM = 4.0
 _STEEPEST = 2.0
+_LEVEL_MM = 0.02
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,20 +86,29 @@ class Channel:
 
     def _pieces(self, grown: float, stop_v: float) -> list[Solid]:
         start = self.ring(self.start_v_mm - grown, self.start_radius_mm + grown)
-        pieces = [np.vstack([start, self.ring(stop_v, self.stop_radius_mm + grown)])]
-        away = self.mouth_mm[2] - self.axis_w_mm
-        if abs(away) > 1e-6:
-            # A mouth beside the parting surface gets a fin down to it: constant along the pull, so that it
-            # releases.
-            crest = self.start_v_mm + abs(away) + 2.0 * self.start_radius_mm + grown
-            roof = self.ring(min(crest, stop_v), self.start_radius_mm + grown)
-            pieces.append(np.vstack([start, start + np.array([0.0, 0.0, away]), roof]))
+        pieces = [hull_solid(np.vstack([start, self.ring(stop_v, self.stop_radius_mm + grown)]))]
+        if abs(self.mouth_mm[2] - self.axis_w_mm) > 1e-6:
+            pieces.append(self._fin(grown, stop_v))
         if self.cup_radius_mm > 0.0:
             floor = self.ring(self.stop_v_mm - self.cup_depth_mm, self.stop_radius_mm + grown)
             rim = self.ring(self.stop_v_mm, self.cup_radius_mm + grown)
             over = rim + np.array([0.0, stop_v - self.stop_v_mm, 0.0])
-            pieces.append(np.vstack([floor, rim, over]))
-        return [hull_solid(points) for points in pieces]
+            pieces.append(hull_solid(np.vstack([floor, rim, over])))
+        return pieces
+
+    def _fin(self, grown: float, stop_v: float) -> Solid:
+        """Return the fin between a mouth beside the parting surface and the axis in it.
+
+        It is constant along the pull, so that it releases. Its wall is grown on all sides, then cut level.
+        """
+        away = self.mouth_mm[2] - self.axis_w_mm
+        crest = self.start_v_mm + abs(away) + 2.0 * self.start_radius_mm
+        crest = min(crest, self.stop_v_mm + _BEYOND_MM) + grown
+        radius = self.start_radius_mm + grown
+        levels = sorted({self.start_v_mm - grown, self.start_v_mm + grown})
+        foot = np.vstack([self.ring(level, radius) for level in levels])
+        fin = hull_solid(np.vstack([foot, foot + np.array([0.0, 0.0, away]), self.ring(crest, radius)]))
+        return fin if crest <= stop_v else fin.split_by_plane([0.0, 1.0, 0.0], stop_v)[1]
 
     def ring(self, v: float, radius: float) -> FloatArray:
         """Return the corners of the cross-section; its sides at ±u run along the pull."""
@@ -186,10 +196,10 @@ def plan_channels(
     settings : MouldSettings
         Diameters, and the air pocket that may stay.
     """
-    points = cavity.mesh.vertices
-    summit = points[int(np.argmax(points[:, 1]))]
+    line = _parting_line(cavity, frame)
+    summit = _summit(cavity.mesh.vertices, line)
     places = place_vents(
-        points,
+        cavity.mesh.vertices,
         cavity.mesh.faces,
         up=_UP,
         sprue=(summit, settings.sprue_diameter_mm / 2.0),
@@ -199,7 +209,7 @@ def plan_channels(
     channels = [_sprue(summit, _axis_w(summit, frame, []), top_mm, settings)]
     mouths = [np.array(place) for place in places.vents_mm]
     if not mouths:
-        mouths = _beside(cavity, frame, channels[0], channels[0].outlet_radius_mm + 3.0 * radius)
+        mouths = _beside(line, channels[0], channels[0].outlet_radius_mm + 3.0 * radius)
     for mouth in mouths:
         channels.append(_vent(mouth, _axis_w(mouth, frame, channels), top_mm, radius))
     return channels
@@ -254,15 +264,30 @@ def _axis_w(mouth: FloatArray, frame: MouldFrame, others: Sequence[Channel]) -> 
     return level
 
 
-def _beside(cavity: Solid, frame: MouldFrame, sprue: Channel, gap: float) -> list[FloatArray]:
+def _parting_line(cavity: Solid, frame: MouldFrame) -> FloatArray:
+    """Return where the edges of the cavity pass through the parting surface, shape (n, 3)."""
+    points, faces = cavity.mesh.vertices, cavity.mesh.faces
+    off = points[:, 2] - frame.height_mm(points[:, :2])
+    starts, stops = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    through = (off[starts] < 0.0) & (off[stops] >= 0.0)
+    a, b = starts[through], stops[through]
+    share = off[a] / (off[a] - off[b])
+    return np.asarray(points[a] + share[:, None] * (points[b] - points[a]))
+
+
+def _summit(points: FloatArray, line: FloatArray) -> FloatArray:
+    """Return the highest point, in the parting surface where that runs as high: no fin is needed there."""
+    top = float(points[:, 1].max())
+    level = line[line[:, 1] > top - _LEVEL_MM]
+    if len(level) == 0:
+        return np.asarray(points[int(np.argmax(points[:, 1]))])
+    return np.asarray(level[int(np.argmin(np.abs(level[:, 0] - level[:, 0].mean())))])
+
+
+def _beside(line: FloatArray, sprue: Channel, gap: float) -> list[FloatArray]:
     """Return the highest point of the parting line that is clear of the sprue, if there is any."""
-    points = cavity.mesh.vertices
-    away = np.abs(points[:, 0] - sprue.mouth_mm[0])
-    near = np.abs(points[:, 2] - frame.height_mm(points[:, :2])) < 1.0
-    clear = np.flatnonzero((away > gap) & near)
-    if len(clear) == 0:
-        return []
-    return [points[clear[int(np.argmax(points[clear, 1]))]]]
+    clear = line[np.abs(line[:, 0] - sprue.mouth_mm[0]) > gap]
+    return [clear[int(np.argmax(clear[:, 1]))]] if len(clear) else []
 
 
 def footprint(channels: Sequence[Channel]) -> Section:

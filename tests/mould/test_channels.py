@@ -63,6 +63,15 @@ def test_lone_summit_still_gets_a_vent_beside_the_sprue():
     assert abs(vent.mouth_mm[2] - frame.height_mm(vent.mouth_mm[:2])[0]) < 1.0
 
 
+def test_sprue_stands_in_the_parting_surface_where_that_runs_as_high_as_anything():
+    # The upper edge of a tilted box runs along the pull: its ends are as high as its middle.
+    frame, cavity, settings = upright(box([40, 40, 60]), up=(0.1, 1.0, 0.0))
+    sprue, vent = plan_channels(cavity, frame, top_mm=45.0, settings=settings)
+    assert sprue.mouth_mm[1] == pytest.approx(cavity.bounds_mm[1, 1])
+    for channel in (sprue, vent):
+        assert channel.mouth_mm[2] == pytest.approx(channel.axis_w_mm, abs=1e-6)
+
+
 def test_searched_direction_traps_least(towers):
     parting = find_parting(towers, pull_direction=[0, 0, 1], kind="plane", margin_mm=20.0)
     up = pour_up_uv(towers, parting.frame, MouldSettings())
@@ -114,8 +123,9 @@ def test_mouth_beside_the_surface_is_reached():
     assert (channel.solid & probe).volume_mm3 == pytest.approx(probe.volume_mm3)
 
 
-def test_wall_encloses_the_channel():
-    channel = stem(mouth_mm=(0.0, 0.0, 6.0), cup_radius_mm=9.0, cup_depth_mm=8.0)
+@pytest.mark.parametrize("away", [6.0, -30.0])  # farther off than the channel is long: its fin is cut level
+def test_wall_encloses_the_channel(away):
+    channel = stem(mouth_mm=(0.0, 0.0, away), cup_radius_mm=9.0, cup_depth_mm=8.0)
     below = box([99, 99, 99], center_mm=[0, 20 - 49.5, 0])
     assert ((channel.solid & below) - channel.wall(3.0)).volume_mm3 < 1e-9
     assert channel.wall(3.0).bounds_mm[1, 1] == pytest.approx(20.0)
