@@ -57,8 +57,12 @@ def island_findings(islands: Sequence[Island], frame: MouldFrame) -> list[Findin
             Finding(
                 code="loose-island" if loose else "island-joined",
                 severity=grave if loose and not crumb else Severity.NOTE,
-                message=f"A piece of {max(island.volume_mm3, 0.0):.3g} mm³ of {island.of_half} was cut off"
-                + (" and left out." if loose else f" and joined to {island.fate}."),
+                message=f"A piece of {max(island.volume_mm3, 0.0):.3g} mm³ of {island.of_half} was cut off "
+                + (
+                    f"from both halves by the casting and left out (limit {LOOSE_STOP_MM3:g} mm³)."
+                    if loose
+                    else f"and joined to {island.fate}."
+                ),
                 where=(place(frame, island.where_mm),),
                 measured=island.volume_mm3,
                 limit=LOOSE_STOP_MM3,
