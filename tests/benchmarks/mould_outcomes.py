@@ -1,9 +1,10 @@
 """Every demo shape, public test mesh and closed mesh of installed packages: a verified mould or a refusal.
 
-Run by hand: ``python tests/benchmarks/mould_outcomes.py [--only NAME ...]``. Bodies are scaled to 80 mm;
-those that are no solid are mended first. Seconds are processor seconds of building and proving, memory is the
-peak of a process of its own. Crossings are pairs of triangles of both halves that meet, counted by libigl's
-exact predicates where that is installed. Package meshes are those inside the wheels; nothing is fetched.
+Run by hand: ``python tests/benchmarks/mould_outcomes.py [--only NAME ...]``. Bodies are scaled to 80 mm and
+cast flexible, unless asked otherwise; those that are no solid are mended first. Seconds are processor seconds
+of building and proving, memory is the peak of a process of its own. Crossings are pairs of triangles of both
+halves that meet, counted by libigl's exact predicates where that is installed. Package meshes are those inside
+the wheels; nothing is fetched.
 """
 
 import argparse
@@ -28,7 +29,7 @@ from mirrorprep.errors import MirrorPrepError
 from mirrorprep.intake.read import read_scan
 from mirrorprep.mould.build import build_mould
 from mirrorprep.mould.result import Mould
-from mirrorprep.mould.settings import MouldSettings
+from mirrorprep.mould.settings import BODIES, CASTINGS, PARTINGS, MouldSettings
 from mirrorprep.solid.finding import Severity
 from mirrorprep.solid.mesh import ScanMesh
 
@@ -131,10 +132,10 @@ def _nilearn(name: str) -> ScanMesh:
     return ScanMesh(vertices=np.asarray(points, dtype=np.float64), faces=np.asarray(faces))
 
 
-def outcome(name: str) -> Outcome:
+def outcome(name: str, size_mm: float, settings: MouldSettings) -> Outcome:
     """Mend a body, build and prove its mould."""
     mesh = dict(bodies())[name]()
-    scale = SIZE_MM / float(mesh.size_mm.max())
+    scale = size_mm / float(mesh.size_mm.max())
     scaled = ScanMesh(vertices=np.array(mesh.vertices) * scale, faces=mesh.faces)
     start = time.process_time()
     made: Mould | None = None
@@ -144,7 +145,7 @@ def outcome(name: str) -> Outcome:
         if mended.solid is None:
             words = f"not mended: {mended.findings[0].message} {mended.findings[0].remedy}"
         else:
-            made = build_mould(mended.solid, settings=MouldSettings(casting="flexible"))
+            made = build_mould(mended.solid, settings=settings)
             stops = [finding for finding in made.findings if finding.severity is Severity.STOP]
             codes = tuple(finding.code for finding in stops)
             words = "; ".join(f"stopped: {f.code}: {f.message} {f.remedy}" for f in stops) or "verified"
@@ -187,7 +188,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--only", nargs="*", default=[])
     parser.add_argument("--without", nargs="*", default=[])
+    parser.add_argument("--size-mm", type=float, default=SIZE_MM)
+    parser.add_argument("--casting", default="flexible", choices=CASTINGS)
+    parser.add_argument("--body", default="shell", choices=BODIES)
+    parser.add_argument("--parting", default="auto", choices=PARTINGS)
     asked = parser.parse_args()
+    settings = MouldSettings(casting=asked.casting, body=asked.body, parting=asked.parting)
     print(HEAD)
     for name, _ in bodies():
         if asked.only and not any(word in name for word in asked.only):
@@ -196,7 +202,7 @@ def main() -> None:
             continue
         with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as pool:
             try:
-                print(pool.submit(outcome, name).result().line, flush=True)
+                print(pool.submit(outcome, name, asked.size_mm, settings).result().line, flush=True)
             except BrokenProcessPool:
                 print(f"{name} | the process died", flush=True)
 
