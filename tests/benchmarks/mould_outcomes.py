@@ -1,10 +1,10 @@
 """Every demo shape, public test mesh and closed mesh of installed packages: a verified mould or a refusal.
 
 Run by hand: ``python tests/benchmarks/mould_outcomes.py [--only NAME ...]``. Bodies are scaled to 80 mm and
-cast flexible, unless asked otherwise; those that are no solid are mended first. Seconds are processor seconds
-of building and proving, memory is the peak of a process of its own. Crossings are pairs of triangles of both
-halves that meet, counted by libigl's exact predicates where that is installed. Package meshes are those inside
-the wheels; nothing is fetched.
+cast flexible, unless asked otherwise; those that are no solid are mended first. Seconds are processor time of
+building and proving, memory is the peak of a process of its own. Crossings are pairs of triangles of both
+halves that meet, counted by libigl's exact predicates where that is installed. Package meshes are those that
+come inside the wheels; nothing is fetched.
 """
 
 import argparse
