@@ -1,14 +1,18 @@
-"""The outside of a mould: a box or an upright cylinder around the cavity."""
+"""The outside of a mould: a box, or an upright cylinder with flat backs, around the cavity."""
 
 import numpy as np
+from numpy.typing import NDArray
 
+from mirrorprep.mould.marks import DEPTH_MM
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.solid.primitives import box, frustum
 from mirrorprep.solid.solid import Solid
 
+FloatArray = NDArray[np.float64]
 Span = tuple[float, float]
 
-_CYLINDER_SIDES = 96
+CYLINDER_SIDES = 96
+_LEAST_FLAT = 0.6
 
 
 def block(cavity: Solid, *, top_mm: float, w_span_mm: tuple[float, float], settings: MouldSettings) -> Solid:
@@ -23,34 +27,57 @@ def block(cavity: Solid, *, top_mm: float, w_span_mm: tuple[float, float], setti
     w_span_mm : (float, float)
         Heights along the pull that the block must at least cover: parting surface, channels and flange.
     settings : MouldSettings
-        Walls; the sides are wide enough for keys and bolts.
+        Walls; the sides are wide enough for keys and bolts, the bottom need not be.
     """
     low, high = cavity.bounds_mm
     side = max(settings.wall_mm, settings.flange_width_mm)
-    low = np.array([low[0] - side, low[1] - side, min(low[2] - settings.wall_mm, w_span_mm[0])])
-    high = np.array([high[0] + side, top_mm, max(high[2] + settings.wall_mm, w_span_mm[1])])
+    back, front = _backs(cavity, w_span_mm, settings)
+    low = np.array([low[0] - side, _floor_mm(cavity, settings), back])
+    high = np.array([high[0] + side, top_mm, front])
     return box((high - low).tolist(), center_mm=(low + high) / 2.0)
 
 
 def cylinder(
     cavity: Solid, *, top_mm: float, w_span_mm: tuple[float, float], settings: MouldSettings
 ) -> Solid:
-    """Return an upright cylinder around the cavity: it stands on its base and takes band clamps."""
+    """Return an upright cylinder around the cavity with a flat on the back of each half.
+
+    It stands on its base, takes band clamps around its sides, and its halves lie flat to be printed.
+    """
     low, high = cavity.bounds_mm
-    middle = (w_span_mm[0] + w_span_mm[1]) / 2.0
-    around = cavity.mesh.vertices[:, [0, 2]]
-    center = np.array([(low[0] + high[0]) / 2.0, (low[2] + high[2]) / 2.0])
-    reach = float(np.linalg.norm(around - center, axis=1).max())
+    center = cylinder_axis(cavity)
+    back, front = _backs(cavity, w_span_mm, settings)
+    half_width = (high[0] - low[0]) / 2.0
+    reach = float(np.linalg.norm(cavity.mesh.vertices[:, [0, 2]] - center, axis=1).max())
     radius = max(
         reach + settings.wall_mm,
-        (high[0] - low[0]) / 2.0 + settings.flange_width_mm + settings.wall_mm,
-        abs(middle - center[1]) + (w_span_mm[1] - w_span_mm[0]) / 2.0,
-    ) / np.cos(np.pi / _CYLINDER_SIDES)
-    bottom = low[1] - max(settings.wall_mm, settings.flange_width_mm)
-    return frustum(
+        half_width + settings.flange_width_mm + settings.wall_mm,
+        float(np.hypot(max(center[1] - back, front - center[1]), _LEAST_FLAT * half_width)),
+    ) / np.cos(np.pi / CYLINDER_SIDES)
+    bottom = _floor_mm(cavity, settings)
+    round_body = frustum(
         (center[0], bottom, center[1]),
         (center[0], top_mm, center[1]),
         start_radius_mm=float(radius),
         stop_radius_mm=float(radius),
-        segments=_CYLINDER_SIDES,
+        segments=CYLINDER_SIDES,
     )
+    slab = np.array([2.0 * radius + 2.0, top_mm - bottom + 2.0, front - back])
+    middle = np.array([center[0], (bottom + top_mm) / 2.0, (back + front) / 2.0])
+    return round_body & box(slab.tolist(), center_mm=middle)
+
+
+def cylinder_axis(cavity: Solid) -> FloatArray:
+    """Return where the axis of a cylinder around the cavity stands, along u and w."""
+    return np.asarray(cavity.bounds_mm.mean(axis=0)[[0, 2]])
+
+
+def _floor_mm(cavity: Solid, settings: MouldSettings) -> float:
+    """Return the height of the bottom, which keeps its wall behind marks cut into it."""
+    return float(cavity.bounds_mm[0, 1]) - settings.wall_mm - DEPTH_MM
+
+
+def _backs(cavity: Solid, w_span_mm: Span, settings: MouldSettings) -> Span:
+    """Return the heights of the flat backs along the pull."""
+    low, high = cavity.bounds_mm[:, 2].tolist()
+    return min(low - settings.wall_mm, w_span_mm[0]), max(high + settings.wall_mm, w_span_mm[1])

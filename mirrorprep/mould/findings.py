@@ -9,6 +9,7 @@ from mirrorprep.mould.frame import MouldFrame
 from mirrorprep.mould.layout import Layout
 from mirrorprep.mould.pieces import division_findings
 from mirrorprep.mould.proof import IDENTITY_LIMIT, Proof
+from mirrorprep.mould.register_keys import wrong_closing_mm
 from mirrorprep.mould.result import Half
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.mould.undercut_map import RIGID_SHARE, Verdict
@@ -22,6 +23,7 @@ FIN_MM = 2.0
 """Distance of a channel's mouth from the parting surface above which the fin is mentioned."""
 
 _CRUMB_MM3 = 1e-6
+_NICE_TO_HAVE = ("marks-missing", "slots-missing")
 
 
 def pocket_findings(
@@ -91,7 +93,7 @@ def undercut_findings(verdict: Verdict) -> list[Finding]:
 
 
 def furniture_findings(layout: Layout) -> list[Finding]:
-    """Return findings on keys and bolts that found no room."""
+    """Return findings on keys, bolts, slots and marks that found no room, and on keys that fit two ways."""
     settings = layout.settings
     wanted = {
         "keys-missing": ("register keys", settings.key_count, len(layout.keys)),
@@ -100,12 +102,13 @@ def furniture_findings(layout: Layout) -> list[Finding]:
             settings.bolt_count if settings.bolts != "none" else 0,
             len(layout.bolts_uv),
         ),
+        "slots-missing": ("slots for a lever", 2 if settings.pry_slots else 0, layout.slots),
         "marks-missing": ("marks on the halves", 2 if settings.marks else 0, layout.marked),
     }
-    return [
+    missing = [
         Finding(
             code=code,
-            severity=Severity.NOTE if code == "marks-missing" else Severity.CAUTION,
+            severity=Severity.NOTE if code in _NICE_TO_HAVE else Severity.CAUTION,
             message=f"Only {placed} of {asked} {name} found room.",
             measured=float(placed),
             limit=float(asked),
@@ -113,6 +116,25 @@ def furniture_findings(layout: Layout) -> list[Finding]:
         )
         for code, (name, asked, placed) in wanted.items()
         if placed < asked
+    ]
+    return missing + _closing_findings(layout)
+
+
+def _closing_findings(layout: Layout) -> list[Finding]:
+    """Return a finding when the keys let the halves close turned about the pull."""
+    apart, gap = wrong_closing_mm(layout.keys), layout.settings.key_gap_mm
+    if apart > gap:
+        return []
+    return [
+        Finding(
+            code="keys-fit-two-ways",
+            severity=Severity.CAUTION,
+            message=f"The halves close turned as well: the keys hold them only {apart:.2g} mm apart then "
+            f"(limit {gap:g} mm, their clearance).",
+            measured=apart,
+            limit=gap,
+            remedy="Choose another number of register keys, or mind the marks when closing.",
+        )
     ]
 
 

@@ -24,9 +24,15 @@ _DRAWN_IN_MM = 0.3
 
 
 def flanged_shell(
-    shell: Solid, plan: Section, runners: Sequence[Channel], frame: MouldFrame, settings: MouldSettings
+    shell: Solid,
+    plan: Section,
+    runners: Sequence[Channel],
+    frame: MouldFrame,
+    settings: MouldSettings,
+    *,
+    bosses: Sequence[Solid] = (),
 ) -> Solid:
-    """Return a shell with its flange, pads, foot and the walls around its channels.
+    """Return a shell with its flange, pads, foot, bosses and the walls around its channels.
 
     Parameters
     ----------
@@ -40,12 +46,16 @@ def flanged_shell(
         With the parting surface.
     settings : MouldSettings
         Flange, wall, feet.
+    bosses : sequence of Solid
+        What holds the nuts below the flange.
     """
-    backs = _backs(shell, plan, runners, frame, settings)
+    walls = [channel.wall(CHANNEL_WALL_MM) for channel in runners]
+    backs = _backs(shell, plan, [*walls, *bosses], frame, settings)
     parts = [
         shell,
         _slab(plan, frame, settings),
-        *(channel.wall(CHANNEL_WALL_MM) for channel in runners),
+        *walls,
+        *bosses,
         *_pads(shell, backs),
     ]
     if settings.feet:
@@ -87,19 +97,19 @@ def _slab(plan: Section, frame: MouldFrame, settings: MouldSettings) -> Solid:
 def _backs(
     shell: Solid,
     plan: Section,
-    runners: Sequence[Channel],
+    covered: Sequence[Solid],
     frame: MouldFrame,
     settings: MouldSettings,
 ) -> tuple[float, float]:
-    """Return the heights of the flat backs of the lower and the upper half."""
+    """Return the heights of the flat backs of the lower and the upper half, beyond all that is covered."""
     low, high = shell.bounds_mm
     heights = frame.parting.field.height_mm
     thick = settings.flange_thickness_mm + 1.0
-    walls = np.array([channel.wall(CHANNEL_WALL_MM).bounds_mm[:, 2] for channel in runners])
+    reach = np.array([body.bounds_mm[:, 2] for body in covered])
     stance = STANCE * float(np.ptp(plan.bounds_mm[:, 1])) if settings.feet else 0.0
     middle = float(heights.mean())
-    lower = min(float(low[2]), float(heights.min()) - thick, walls.min(), middle - stance)
-    upper = max(float(high[2]), float(heights.max()) + thick, walls.max(), middle + stance)
+    lower = min(float(low[2]), float(heights.min()) - thick, float(reach.min()), middle - stance)
+    upper = max(float(high[2]), float(heights.max()) + thick, float(reach.max()), middle + stance)
     return float(lower), float(upper)
 
 

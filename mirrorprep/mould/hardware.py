@@ -67,7 +67,14 @@ PRY_WIDTH_MM: Final = 10.0
 PRY_HEIGHT_MM: Final = 2.4
 """Slot for a flat lever, half in each half: common practice, no source."""
 
+PRY_WALL_MM: Final = 2.0
+"""Least wall between a slot and a bolt or key: common practice, no source."""
+
+BOSS_WALL_MM: Final = 1.4
+"""Wall around a nut in its boss; it stays within the edge wall that bolts keep."""
+
 _BORE_SEGMENTS: Final = 32
+_BOSS_SEGMENTS: Final = 48
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,7 +158,8 @@ def bolt_tools(
     """Return the body to cut away for one bolt along the pull direction.
 
     A bore through everything, a round recess above the head's seat and a hexagonal one below the nut's
-    seat, both open to the back so that the bolt can be short in a thick mould.
+    seat, both open to the back so that the bolt can be short in a thick mould. Bore and recess are polygons
+    around their circles: nowhere narrower than their diameters.
 
     Parameters
     ----------
@@ -166,60 +174,101 @@ def bolt_tools(
     """
     u, v = np.asarray(center_uv, dtype=np.float64)
     low, high = (float(height) for height in span_mm)
-    bore = frustum(
-        (u, v, low),
-        (u, v, high),
-        start_radius_mm=bolt.bore_mm / 2,
-        stop_radius_mm=bolt.bore_mm / 2,
-        segments=_BORE_SEGMENTS,
-    )
-    radius = (bolt.head_mm + POCKET_CLEARANCE_MM) / 2
-    head = frustum(
-        (u, v, head_seat_mm),
-        (u, v, high),
-        start_radius_mm=radius,
-        stop_radius_mm=radius,
-        segments=_BORE_SEGMENTS,
-    )
+    bore = _round_hole((u, v), bolt.bore_mm, low, high)
+    head = _round_hole((u, v), bolt.head_mm + POCKET_CLEARANCE_MM, head_seat_mm, high)
     corner = (bolt.nut_flats_mm + POCKET_CLEARANCE_MM) / 2 / math.cos(math.radians(30.0))
     angle = np.radians(60.0 * np.arange(6))
     hexagon = np.column_stack([u + corner * np.cos(angle), v + corner * np.sin(angle)])
     return bore + head + prism(hexagon, low, nut_seat_mm)
 
 
-def pry_places(plan: Section, taken: Sequence[ArrayLike], *, clear_mm: float) -> list[FloatArray]:
+def _round_hole(center: tuple[float, float], diameter_mm: float, low_mm: float, high_mm: float) -> Solid:
+    radius = diameter_mm / 2.0 / math.cos(math.pi / _BORE_SEGMENTS)
+    return frustum(
+        (*center, low_mm),
+        (*center, high_mm),
+        start_radius_mm=radius,
+        stop_radius_mm=radius,
+        segments=_BORE_SEGMENTS,
+    )
+
+
+def nut_boss(bolt: BoltSize, center_uv: ArrayLike, *, level_mm: float, nut_seat_mm: float) -> Solid:
+    """Return what holds the nut below a thin flange: a round boss as deep as the nut is high.
+
+    Without it the nut would lie on the flange and turn with the bolt.
+
+    Parameters
+    ----------
+    bolt : BoltSize
+        From `bolt_size`.
+    center_uv : (2,)
+        The axis.
+    level_mm, nut_seat_mm : float
+        Heights of the parting surface and of the nut's seat below it.
+    """
+    u, v = np.asarray(center_uv, dtype=np.float64)
+    radius = bolt.reach_mm + BOSS_WALL_MM
+    return frustum(
+        (u, v, nut_seat_mm - bolt.nut_height_mm),
+        (u, v, level_mm),
+        start_radius_mm=radius,
+        stop_radius_mm=radius,
+        segments=_BOSS_SEGMENTS,
+    )
+
+
+def pry_places(
+    plan: Section, taken: Sequence[tuple[ArrayLike, float]], *, depth_mm: float
+) -> list[FloatArray]:
     """Return a place for a lever on each side of the mould's outline, clear of bolts and keys.
 
     Parameters
     ----------
     plan : Section
         Where the halves meet.
-    taken : sequence of (2,)
-        Centres of bolts and keys.
-    clear_mm : float
-        Least distance from them.
+    taken : sequence of (center, radius)
+        Bolts and keys.
+    depth_mm : float
+        How far a slot reaches inward.
     """
     outline = max(plan.loops, key=len)
     steps = np.linspace(0.0, 1.0, 24, endpoint=False)[:, None, None]
     rim = (outline + steps * (np.roll(outline, -1, axis=0) - outline)).reshape(-1, 2)
     (left, bottom), (right, top) = plan.bounds_mm
-    ends = 0.15 * (top - bottom)
+    ends = max(PRY_WIDTH_MM, 0.15 * (top - bottom))
     rim = rim[(rim[:, 1] > bottom + ends) & (rim[:, 1] < top - ends)]
     places = []
     for side in (rim[rim[:, 0] < (left + right) / 2.0], rim[rim[:, 0] >= (left + right) / 2.0]):
         if len(side) == 0:
             continue
-        distance = np.full(len(side), clear_mm)
-        if len(taken):
-            others = np.array(taken, dtype=np.float64).reshape(-1, 2)
-            distance = np.linalg.norm(side[:, None] - others, axis=2).min(axis=1)
-        best = int(np.argmax(distance))
-        if distance[best] >= clear_mm:
+        room = np.full(len(side), PRY_WALL_MM)
+        for center, radius in taken:
+            beside = np.abs(side - np.asarray(center, dtype=np.float64)) - [depth_mm, PRY_WIDTH_MM / 2.0]
+            room = np.minimum(room, np.linalg.norm(np.maximum(beside, 0.0), axis=1) - radius)
+        middle = np.abs(side[:, 1] - (bottom + top) / 2.0)
+        best = int(np.lexsort((middle, -room))[0])
+        if room[best] >= PRY_WALL_MM:
             places.append(side[best])
     return places
 
 
-def pry_tool(place: ArrayLike, level_mm: float, *, depth_mm: float) -> Solid:
-    """Return the body to cut away for a lever at the outer edge of the parting surface."""
+def pry_tool(place: ArrayLike, level_mm: float, *, depth_mm: float, outer_u_mm: float) -> Solid:
+    """Return the body to cut away for a lever at the outer edge of the parting surface.
+
+    Parameters
+    ----------
+    place : (2,)
+        On the outline of the parting surface.
+    level_mm : float
+        Height of the parting surface there.
+    depth_mm : float
+        How far the slot reaches inward from that place.
+    outer_u_mm : float
+        Beyond the outside on that side, so that the slot is open to the lever.
+    """
     u, v = np.asarray(place, dtype=np.float64)
-    return box([2.0 * depth_mm, PRY_WIDTH_MM, PRY_HEIGHT_MM], center_mm=(u, v, level_mm))
+    ends = sorted((float(outer_u_mm), float(u - np.copysign(depth_mm, outer_u_mm - u))))
+    low = np.array([ends[0], v - PRY_WIDTH_MM / 2.0, level_mm - PRY_HEIGHT_MM / 2.0])
+    high = np.array([ends[1], v + PRY_WIDTH_MM / 2.0, level_mm + PRY_HEIGHT_MM / 2.0])
+    return box((high - low).tolist(), center_mm=(low + high) / 2.0)

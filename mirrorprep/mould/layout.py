@@ -10,7 +10,15 @@ from mirrorprep.mould.body import block, cylinder
 from mirrorprep.mould.channels import Channel, footprint, plan_channels, pour_up_uv
 from mirrorprep.mould.flange import FOOT_THICKNESS_MM, flange_plan, flanged_shell
 from mirrorprep.mould.frame import MouldFrame
-from mirrorprep.mould.hardware import bolt_size, bolt_tools, pry_places, pry_tool
+from mirrorprep.mould.hardware import (
+    PRY_WALL_MM,
+    PRY_WIDTH_MM,
+    bolt_size,
+    bolt_tools,
+    nut_boss,
+    pry_places,
+    pry_tool,
+)
 from mirrorprep.mould.marks import mark_tools
 from mirrorprep.mould.parting import view_part
 from mirrorprep.mould.parting_guide import Guide
@@ -58,6 +66,8 @@ class Layout:
         Bolt axes.
     tools : tuple of Solid
         Bodies to cut away: bolts, slots and marks.
+    slots : int
+        How many slots for a lever there are.
     marked : int
         How many halves carry their marks.
     """
@@ -71,6 +81,7 @@ class Layout:
     keys: tuple[RegisterKey, ...]
     bolts_uv: tuple[FloatArray, ...]
     tools: tuple[Solid, ...]
+    slots: int
     marked: int
 
 
@@ -104,7 +115,11 @@ def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layo
         guides = [channel.guide(frame.turn, margin) for channel in runners] + _pads(places, frame, settings)
         frame = MouldFrame(parting=view.surface(margin, guides, start=rough.field), up_uv=frame.up_uv)
     progress.step("outside", 0.9)
-    outside = _outside(cavity, shell, plan, runners, frame, settings)
+    if shell is not None:
+        bosses = _bosses(places, frame, settings)
+        outside = flanged_shell(shell.solid, plan, runners, frame, settings, bosses=bosses)
+    else:
+        outside = _plain_body(cavity, runners, frame, settings)
     keys = [
         register_key(place, radius, frame, settings)
         for place, radius in zip(places.keys, places.key_radii_mm, strict=True)
@@ -121,9 +136,10 @@ def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layo
         bolts_uv=tuple(places.bolts),
         tools=(
             *_bolt_tools(places, outside, frame, settings),
-            *_pry_tools(places, frame),
+            *_pry_tools(places, outside, frame),
             *marks,
         ),
+        slots=len(places.slots),
         marked=len(marks),
     )
 
@@ -178,11 +194,38 @@ def _places(
         reach = bolt_size(settings.bolts).reach_mm
         room = (free - core - _foot_area(plan, settings)).offset(-reach)
         bolts = spread_places(room, settings.bolt_count, apart_mm=2.0 * reach + _CLEAR_MM)
-    taken = [_shadow(coarse, _CLEAR_MM), *(disc(center, reach + 1.0) for center in bolts)]
-    keys, radii = key_places(free - merged(taken), settings, taken=bolts)
-    depth = min(4.0, 0.3 * settings.flange_width_mm)
-    slots = pry_places(plan, [*bolts, *keys], clear_mm=depth + 8.0) if settings.pry_slots else []
-    return _Places(bolts=bolts, keys=keys, key_radii_mm=radii, slots=slots, slot_depth_mm=depth)
+    room = free - merged([_shadow(coarse, _CLEAR_MM), *(disc(center, reach + 1.0) for center in bolts)])
+    keys, radii, slots = _keys_and_slots(plan, room, [(bolt, reach) for bolt in bolts], settings)
+    return _Places(
+        bolts=bolts, keys=keys, key_radii_mm=radii, slots=slots, slot_depth_mm=_slot_depth_mm(settings)
+    )
+
+
+def _slot_depth_mm(settings: MouldSettings) -> float:
+    return min(4.0, 0.3 * settings.flange_width_mm)
+
+
+def _keys_and_slots(
+    plan: Section, room: Section, bolts: list[tuple[FloatArray, float]], settings: MouldSettings
+) -> tuple[list[FloatArray], list[float], list[FloatArray]]:
+    """Return places and radii of the keys, and places of the slots.
+
+    Keys come first; where they leave no room for both slots, they stand beside the slots if as many can.
+    """
+    taken, depth = [bolt for bolt, _ in bolts], _slot_depth_mm(settings)
+    keys, radii = key_places(room, settings, taken=taken)
+    if not settings.pry_slots:
+        return keys, radii, []
+    around = [(key, radius + settings.key_gap_mm) for key, radius in zip(keys, radii, strict=True)]
+    slots = pry_places(plan, [*bolts, *around], depth_mm=depth)
+    first = pry_places(plan, bolts, depth_mm=depth)
+    if len(slots) < len(first):
+        reach = np.array([depth, PRY_WIDTH_MM / 2.0]) + PRY_WALL_MM
+        beside = room - merged([rectangle(slot - reach, slot + reach) for slot in first])
+        others = key_places(beside, settings, taken=taken)
+        if len(others[0]) >= len(keys):
+            return *others, first
+    return keys, radii, slots
 
 
 def _foot_area(plan: Section, settings: MouldSettings) -> Section:
@@ -197,7 +240,7 @@ def _shadow(coarse: Solid, grown_mm: float) -> Section:
 
 
 def _pads(places: _Places, frame: MouldFrame, settings: MouldSettings) -> list[Guide]:
-    """Return level pads under keys and bolts."""
+    """Return level pads under keys, bolts and slots."""
     turn = frame.turn[:2, :2]
     pads = [
         Guide.pad(turn @ place, radius + settings.key_gap_mm + 0.5)
@@ -206,7 +249,7 @@ def _pads(places: _Places, frame: MouldFrame, settings: MouldSettings) -> list[G
     if places.bolts:
         reach = bolt_size(settings.bolts).reach_mm
         pads += [Guide.pad(turn @ place, reach) for place in places.bolts]
-    return pads
+    return pads + [Guide.pad(turn @ place, PRY_WIDTH_MM / 2.0) for place in places.slots]
 
 
 def _levels(runners: Sequence[Channel], frame: MouldFrame) -> list[float]:
@@ -217,24 +260,32 @@ def _levels(runners: Sequence[Channel], frame: MouldFrame) -> list[float]:
 def _plain_body(
     cavity: Solid, runners: Sequence[Channel], frame: MouldFrame, settings: MouldSettings
 ) -> Solid:
-    levels = _levels(runners, frame)
-    reach = max(settings.flange_thickness_mm, *(channel.outlet_radius_mm for channel in runners)) + _CLEAR_MM
+    heights = frame.parting.field.height_mm
+    beside = settings.flange_thickness_mm + _CLEAR_MM
+    wide = [channel.outlet_radius_mm + _CLEAR_MM for channel in runners]
+    axes = [channel.axis_w_mm for channel in runners]
+    span = (
+        min(float(heights.min()) - beside, *(w - r for w, r in zip(axes, wide, strict=True))),
+        max(float(heights.max()) + beside, *(w + r for w, r in zip(axes, wide, strict=True))),
+    )
     make = cylinder if settings.body == "cylinder" else block
-    span = (min(levels) - reach, max(levels) + reach)
     return make(cavity, top_mm=runners[0].stop_v_mm, w_span_mm=span, settings=settings)
 
 
-def _outside(
-    cavity: Solid,
-    shell: Shell | None,
-    plan: Section,
-    runners: Sequence[Channel],
-    frame: MouldFrame,
-    settings: MouldSettings,
-) -> Solid:
-    if shell is not None:
-        return flanged_shell(shell.solid, plan, runners, frame, settings)
-    return _plain_body(cavity, runners, frame, settings)
+def _bosses(places: _Places, frame: MouldFrame, settings: MouldSettings) -> list[Solid]:
+    """Return the bosses of a shell's nuts."""
+    if not places.bolts:
+        return []
+    levels = frame.height_mm(places.bolts)
+    return [
+        nut_boss(
+            bolt_size(settings.bolts),
+            center,
+            level_mm=float(level),
+            nut_seat_mm=float(level) - settings.flange_thickness_mm,
+        )
+        for center, level in zip(places.bolts, levels, strict=True)
+    ]
 
 
 def _bolt_tools(places: _Places, outside: Solid, frame: MouldFrame, settings: MouldSettings) -> list[Solid]:
@@ -257,8 +308,15 @@ def _bolt_tools(places: _Places, outside: Solid, frame: MouldFrame, settings: Mo
     return tools
 
 
-def _pry_tools(places: _Places, frame: MouldFrame) -> list[Solid]:
+def _pry_tools(places: _Places, outside: Solid, frame: MouldFrame) -> list[Solid]:
+    left, right = outside.bounds_mm[:, 0].tolist()
+    middle = (left + right) / 2.0
     return [
-        pry_tool(place, float(frame.height_mm(place)[0]), depth_mm=places.slot_depth_mm)
+        pry_tool(
+            place,
+            float(frame.height_mm(place)[0]),
+            depth_mm=places.slot_depth_mm,
+            outer_u_mm=left - 1.0 if place[0] < middle else right + 1.0,
+        )
         for place in places.slots
     ]

@@ -18,7 +18,7 @@ KEY_DRAFT_DEG = 15.0
 """Taper of the keys per side: they find their sockets and release (common practice, no source)."""
 
 LARGE_KEY = 1.4
-"""The first key is larger by this factor: the mark that makes a wrong closing impossible."""
+"""The first key is larger by at least this factor: the mark that makes a wrong closing impossible."""
 
 _SEGMENTS = 48
 _TRIAL_POINTS = 3000
@@ -149,15 +149,28 @@ def key_places(
     """
     if settings.key_count == 0:
         return [], []
-    radius = settings.key_diameter_mm / 2.0
+    radius, big = settings.key_diameter_mm / 2.0, large_radius_mm(settings)
     wall = settings.key_gap_mm + 1.2
-    apart = 2.0 * radius * LARGE_KEY + 2.0 * wall
-    large = spread_places(region.offset(-(radius * LARGE_KEY + wall)), 1, taken=taken, apart_mm=apart)
+    apart = 2.0 * big + 2.0 * wall
+    large = spread_places(region.offset(-(big + wall)), 1, taken=taken, apart_mm=apart)
     room = region.offset(-(radius + wall))
     small = spread_places(room, settings.key_count - 1, taken=[*taken, *large], apart_mm=apart)
     if not large or not small:
         return [], []
-    return [*large, *small], [radius * LARGE_KEY, *(radius for _ in small)]
+    return [*large, *small], [big, *(radius for _ in small)]
+
+
+def large_radius_mm(settings: MouldSettings) -> float:
+    """Return the radius of the large key: its top is as wide as the mouth of a small key's socket, or wider.
+
+    Examples
+    --------
+    >>> large_radius_mm(MouldSettings(key_diameter_mm=10.0))
+    7.0
+    """
+    radius = settings.key_diameter_mm / 2.0
+    taper = float(np.tan(np.radians(KEY_DRAFT_DEG))) * settings.key_height_mm
+    return max(LARGE_KEY * radius, radius + settings.key_gap_mm + taper)
 
 
 def register_key(
@@ -175,3 +188,53 @@ def register_key(
         root_mm=max(sag, 0.0) + 1.0,
         gap_mm=settings.key_gap_mm,
     )
+
+
+def wrong_closing_mm(keys: Sequence[RegisterKey]) -> float:
+    """Return how far the halves stay apart, at least, when they are closed turned about the pull.
+
+    Every closing is tried that sets the large key over some socket and the next key in line with another
+    socket, but for the right one. A key enters a socket until their tapered walls touch; one that meets none
+    stands off by its height. 0 means that a wrong closing shuts; infinity that there are no two keys.
+
+    Parameters
+    ----------
+    keys : sequence of RegisterKey
+        The large one first, as `key_places` orders them.
+
+    Examples
+    --------
+    >>> corners = [(-20.0, -10.0), (20.0, -10.0), (20.0, 10.0), (-20.0, 10.0)]
+    >>> equal = [
+    ...     RegisterKey(center_mm=(u, v, 0.0), radius_mm=3.0, height_mm=3.0, root_mm=1.0, gap_mm=0.3)
+    ...     for u, v in corners
+    ... ]
+    >>> wrong_closing_mm(equal)
+    0.0
+    """
+    if len(keys) < 2:
+        return float("inf")
+    places = np.array([key.center_mm[:2] for key in keys])
+    line = places[1] - places[0]
+    least = float("inf")
+    for socket in range(len(keys)):
+        for other in np.delete(places, socket, axis=0) - places[socket]:
+            turn = float(np.arctan2(other[1], other[0]) - np.arctan2(line[1], line[0]))
+            turned = (places - places[0]) @ _turn(turn).T + places[socket]
+            if np.linalg.norm(turned - places, axis=1).max() > keys[0].radius_mm:
+                least = min(least, _standoff_mm(turned, keys))
+    return least
+
+
+def _turn(angle: float) -> FloatArray:
+    return np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+
+
+def _standoff_mm(turned: FloatArray, keys: Sequence[RegisterKey]) -> float:
+    """Return how far keys at turned places hold the halves apart."""
+    places = np.array([key.center_mm[:2] for key in keys])
+    radius = np.array([key.radius_mm for key in keys])
+    beside = np.linalg.norm(turned[:, None] - places[None], axis=2)
+    tight = radius[:, None] + beside - radius[None, :] - keys[0].gap_mm
+    stand = np.clip(tight / np.tan(np.radians(KEY_DRAFT_DEG)), 0.0, keys[0].height_mm)
+    return float(stand.min(axis=1).max())

@@ -22,6 +22,9 @@ KEY_CLEARANCE_MM: Final = {"fff": 0.35, "sla": 0.2, "sls": 0.3}
 """Gap between key and socket by print process, per side, for parts that slide together and come apart.
 FFF with a 0.4 mm nozzle: 0.35–0.4 sliding; SLA: 0.15 tight to 0.3 loose (trade pages); SLS: from memory."""
 
+LEAST_KEY_MM: Final = 0.5
+"""Height below which a register key holds nothing: common practice, no source."""
+
 MINIMUM_WALL_MM: Final = {"fff": 0.8, "sla": 1.0, "sls": 1.0}
 """Least wall by print process (several trade pages)."""
 
@@ -215,8 +218,7 @@ def _ranges(settings: MouldSettings) -> None:
         value = getattr(settings, name)
         if not (isinstance(value, int | float) and low <= value <= high):
             raise UsageError(f"{name} is {value!r}.", remedy=f"Give a number from {low:g} to {high:g}.")
-    if settings.key_count == 1:
-        raise UsageError("One register key lets the halves turn.", remedy="Use 0 or at least 2 keys.")
+    _keys(settings)
     shrinkage = np.asarray(settings.shrinkage)
     if not ((shrinkage > -0.2) & (shrinkage < 0.2)).all():
         raise UsageError(
@@ -224,6 +226,17 @@ def _ranges(settings: MouldSettings) -> None:
         )
     if min(settings.bed_mm) <= 0:
         raise UsageError(f"The bed is {settings.bed_mm} mm.", remedy="Give three positive lengths.")
+
+
+def _keys(settings: MouldSettings) -> None:
+    if settings.key_count == 1:
+        raise UsageError("One register key lets the halves turn.", remedy="Use 0 or at least 2 keys.")
+    if settings.key_count and settings.key_height_mm < LEAST_KEY_MM:
+        raise UsageError(
+            f"A flange of {settings.flange_thickness_mm:g} mm leaves register keys "
+            f"{max(settings.key_height_mm, 0.0):.2g} mm high (least {LEAST_KEY_MM:g} mm).",
+            remedy="Give a thicker flange, a smaller key_clearance_mm, or key_count = 0.",
+        )
 
 
 def _code(code: str) -> None:

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from mirrorprep.mould.body import CYLINDER_SIDES, cylinder_axis
 from mirrorprep.mould.layout import Layout
 from mirrorprep.mould.settings import MINIMUM_WALL_MM
 from mirrorprep.solid.finding import Finding, Severity
@@ -10,7 +11,6 @@ from mirrorprep.solid.primitives import box
 from mirrorprep.solid.solid import Solid, union
 
 _BREAKOUT_MM3 = 1e-6
-_UNDER_TOP_MM = 0.05
 _HAIR_MM = 1e-6
 
 
@@ -54,10 +54,11 @@ def _outside_wall_mm(layout: Layout) -> float:
     inner, outer = layout.cavity.bounds_mm, layout.outside.bounds_mm
     if layout.settings.body == "block":
         return float(min((inner[0] - outer[0]).min(), (outer[1] - inner[1]).min()))
-    center = outer.mean(axis=0)[[0, 2]]
-    faceted = float(np.ptp(outer[:, 0])) / 2.0 * np.cos(np.pi / 96.0)
-    around = np.linalg.norm(layout.cavity.mesh.vertices[:, [0, 2]] - center, axis=1).max()
-    return float(min(faceted - around, inner[0, 1] - outer[0, 1], outer[1, 1] - inner[1, 1]))
+    faceted = float(np.ptp(outer[:, 0])) / 2.0 * np.cos(np.pi / CYLINDER_SIDES)
+    axis = cylinder_axis(layout.cavity)
+    around = np.linalg.norm(layout.cavity.mesh.vertices[:, [0, 2]] - axis, axis=1).max()
+    flat = min((inner[0] - outer[0])[1:].min(), (outer[1] - inner[1])[1:].min())
+    return float(min(faceted - around, flat))
 
 
 def wall_findings(layout: Layout, least_mm: float) -> list[Finding]:

@@ -1,3 +1,4 @@
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -14,10 +15,15 @@ from mirrorprep.mould.findings import (
     pocket_findings,
 )
 from mirrorprep.mould.pieces import Division
+from mirrorprep.mould.register_keys import RegisterKey
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.solid.finding import Severity
 from mirrorprep.solid.primitives import box, sphere
 
+KEYS = [
+    RegisterKey(center_mm=(*place, 0.0), radius_mm=radius, height_mm=3.0, root_mm=1.0, gap_mm=0.35)
+    for place, radius in (((-30, -20), 4.2), ((30, -20), 3.0), ((30, 20), 3.0), ((-30, 20), 3.0))
+]
 TURNED = SimpleNamespace(points_to_part=lambda point: np.asarray(point)[..., [2, 0, 1]])
 
 
@@ -57,10 +63,22 @@ def test_every_island_is_listed(volume, fate, code, severity):
 
 
 def test_missing_keys_and_bolts_are_found():
-    layout = SimpleNamespace(settings=MouldSettings(), keys=[1, 2], bolts_uv=[], marked=2)
-    assert [f.code for f in furniture_findings(layout)] == ["keys-missing", "bolts-missing"]
-    layout = SimpleNamespace(settings=MouldSettings(bolts="none"), keys=[1, 2, 3, 4], bolts_uv=[], marked=0)
+    layout = SimpleNamespace(settings=MouldSettings(), keys=KEYS[:2], bolts_uv=[], slots=1, marked=2)
+    found = furniture_findings(layout)
+    assert [f.code for f in found] == ["keys-missing", "bolts-missing", "slots-missing"]
+    assert [f.severity for f in found] == [Severity.CAUTION, Severity.CAUTION, Severity.NOTE]
+    layout = SimpleNamespace(
+        settings=MouldSettings(bolts="none", pry_slots=False), keys=KEYS, bolts_uv=[], slots=0, marked=0
+    )
     assert [f.code for f in furniture_findings(layout)] == ["marks-missing"]
+
+
+def test_keys_that_fit_turned_are_found():
+    twins = [replace(key, radius_mm=3.0) for key in KEYS]
+    layout = SimpleNamespace(settings=MouldSettings(), keys=twins, bolts_uv=[0] * 4, slots=2, marked=2)
+    (found,) = furniture_findings(layout)
+    assert (found.code, found.severity) == ("keys-fit-two-ways", Severity.CAUTION)
+    assert (found.measured, found.limit) == (0.0, 0.35)
 
 
 def test_fins_are_noted():

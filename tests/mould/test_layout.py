@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -8,8 +10,8 @@ from mirrorprep.mould.walls import least_wall_mm, wall_findings
 from mirrorprep.progress import SILENT, Progress
 from mirrorprep.solid.finding import Severity
 from mirrorprep.solid.gap import least_gap_mm
-from mirrorprep.solid.primitives import box, sphere
-from mirrorprep.solid.section import silhouette
+from mirrorprep.solid.primitives import box, frustum, sphere
+from mirrorprep.solid.section import level_section, silhouette
 from mirrorprep.solid.solid import union
 
 PULL = {"pull_direction": (0, 0, 1), "pour_up": (0, 1, 0)}
@@ -91,7 +93,68 @@ def test_even_wall_is_least_material():
         for body in ("shell", "block", "cylinder")
     }
     volumes = {body: found.outside.volume_mm3 for body, found in made.items()}
-    assert volumes["shell"] < 0.6 * volumes["block"] < 0.6 * volumes["cylinder"]
+    assert volumes["shell"] < 0.7 * min(volumes["block"], volumes["cylinder"])
+
+
+def test_plain_bodies_carry_no_more_than_they_need():
+    # Beside the obvious box of one wall all around: room for keys and bolts at both sides, and the channels
+    # above; nothing more below or behind.
+    cavity = sphere(15.0)
+    settings = MouldSettings(body="block", parting="plane", **PULL)
+    low, high = lay_out(cavity, settings, progress=SILENT).outside.bounds_mm
+    assert low == pytest.approx([-29.0, -21.6, -21.0], abs=0.1)
+    assert high == pytest.approx([29.0, 37.0, 21.0], abs=0.1)
+    round_body = lay_out(cavity, replace(settings, body="cylinder"), progress=SILENT).outside
+    assert round_body.bounds_mm[:, 1:].tolist() == [
+        pytest.approx(low[1:], abs=1e-9),
+        pytest.approx(high[1:], abs=1e-9),
+    ]
+
+
+@pytest.mark.parametrize("body", ["block", "cylinder"])
+def test_backs_of_plain_bodies_are_flat(body):
+    outside = lay_out(bent(), MouldSettings(body=body, parting="plane", **PULL), progress=SILENT).outside
+    (u0, v0, w0), (u1, v1, w1) = outside.bounds_mm
+    for back in (w0 + 0.01, w1 - 0.01):
+        flat = level_section(outside, back)
+        assert np.ptp(flat.bounds_mm[:, 1]) == pytest.approx(v1 - v0)
+        assert np.ptp(flat.bounds_mm[:, 0]) > 0.3 * (u1 - u0)
+
+
+def test_slots_take_a_lever_and_open_to_the_outside(layout):
+    assert layout.slots == 2
+    tools = layout.tools[len(layout.bolts_uv) :][: layout.slots]
+    below = layout.frame.below([-500, -500], [500, 500], -500.0)
+    for tool in tools:
+        (u0, v0, w0), (u1, v1, w1) = tool.bounds_mm
+        middle = np.array([u0 + u1, v0 + v1, w0 + w1]) / 2.0
+        side = np.sign(middle[0] - layout.outside.bounds_mm[:, 0].mean())
+        # A lever 8 mm wide and 2 mm thick goes in from outside and meets no mould.
+        lever = box([u1 - u0 - 1.5, 8.0, 2.0], center_mm=middle + [0.7 * side, 0.0, 0.0])
+        inside = lever & layout.outside
+        assert inside.volume_mm3 > 0.3 * 2.0 * 8.0
+        assert (inside - tool).is_empty
+        assert not (lever - layout.outside).is_empty
+        # It bears on both halves: each has material all over the slot.
+        for over, half in ((w1 + 0.3, 1), (w0 - 0.3, 0)):
+            bearing = box([u1 - u0, v1 - v0, 0.4], center_mm=[middle[0], middle[1], over]) & layout.outside
+            assert not bearing.is_empty
+            assert (bearing & below if half else bearing - below).is_empty
+        others = [*layout.tools[: len(layout.bolts_uv)], *(key.female for key in layout.keys)]
+        assert all(least_gap_mm(tool, other, reach_mm=5.0) > 1.5 for other in others)
+        assert least_gap_mm(tool, layout.cavity, reach_mm=9.0) > 3.0
+
+
+def test_every_nut_is_held_in_a_pocket(layout):
+    bolt = bolt_size("M4")
+    for center, tool in zip(layout.bolts_uv, layout.tools, strict=False):
+        seat = float(layout.frame.height_mm(center)[0]) - layout.settings.flange_thickness_mm
+        u, v = center
+        ring = frustum(
+            (u, v, seat - bolt.nut_height_mm), (u, v, seat - 0.01), start_radius_mm=5.2, stop_radius_mm=5.2
+        )
+        assert ((ring - tool) - layout.outside).volume_mm3 < 1e-6
+        assert (tool & ring).volume_mm3 > 100.0  # the pocket is there
 
 
 def test_wall_of_a_block_is_the_distance_of_its_faces():
@@ -122,8 +185,6 @@ def test_thin_wall_is_found():
 
 
 def test_channel_that_breaks_out_is_found():
-    from dataclasses import replace
-
     found = lay_out(sphere(15.0), MouldSettings(body="block", **PULL), progress=SILENT)
     sprue, *vents = found.runners
     wide = replace(sprue, start_radius_mm=80.0, stop_radius_mm=80.0)

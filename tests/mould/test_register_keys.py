@@ -1,11 +1,21 @@
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from mirrorprep.mould.build import build_mould
-from mirrorprep.mould.register_keys import LARGE_KEY, key_places, spread_places
+from mirrorprep.mould.register_keys import (
+    LARGE_KEY,
+    RegisterKey,
+    key_places,
+    large_radius_mm,
+    spread_places,
+    wrong_closing_mm,
+)
 from mirrorprep.mould.settings import MouldSettings
-from mirrorprep.solid.primitives import sphere
+from mirrorprep.solid.primitives import box, sphere
 from mirrorprep.solid.section import disc, rectangle
+from mirrorprep.solid.solid import union
 
 PLATE = rectangle([0, 0], [100, 60]) - rectangle([25, 20], [75, 40])
 
@@ -32,11 +42,12 @@ def test_taken_places_are_kept_clear():
 
 
 def test_walls_around_keys():
-    settings = MouldSettings(key_diameter_mm=6.0)
-    centers, radii = key_places(PLATE, settings)
-    assert radii == pytest.approx([3.0 * LARGE_KEY, 3.0, 3.0, 3.0])
+    chosen = MouldSettings(key_diameter_mm=6.0)
+    centers, radii = key_places(PLATE, chosen)
+    assert radii == pytest.approx([large_radius_mm(chosen), 3.0, 3.0, 3.0])
+    assert radii[0] >= 3.0 * LARGE_KEY
     for center, radius in zip(centers, radii, strict=True):
-        around = disc(center, radius + settings.key_gap_mm + 1.0)
+        around = disc(center, radius + chosen.key_gap_mm + 1.0)
         assert (around - PLATE).area_mm2 < 1e-9
 
 
@@ -64,14 +75,86 @@ def test_gap_is_that_of_the_print_process(mould):
 
 
 def test_halves_close_one_way_only(mould):
-    # Turned by any angle about the pull, and moved anywhere, a key would have to enter the other half's flat.
+    # Turned by half a turn about the middle of the keys: the only closing that the outsides suggest.
     upper, lower = (half.solid for half in mould.halves)
     assert (upper & lower).volume_mm3 < 1e-6
-    pull, middle = mould.pull_direction, mould.cavity.mass_properties.centroid_mm
-    key = min(mould.keys, key=lambda key: key.radius_mm).male.volume_mm3
-    for degrees in (90.0, 180.0, 270.0):
-        turned = upper.transformed(_turn(pull, degrees, middle))
-        assert (turned & lower).volume_mm3 > 0.3 * key
+    assert wrong_closing_mm(mould.keys) == pytest.approx(mould.keys[0].height_mm)
+    middle = mould.frame.points_to_part(np.mean([key.center_mm for key in mould.keys], axis=0))
+    turned = upper.transformed(_turn(mould.pull_direction, 180.0, middle))
+    for lift in (0.0, 0.9 * mould.keys[0].height_mm):
+        assert (turned.translated(lift * mould.pull_direction) & lower).volume_mm3 > 0.1
+
+
+def keys_at(places, radii, gap=0.3):
+    return [
+        RegisterKey(center_mm=(u, v, 0.0), radius_mm=r, height_mm=3.0, root_mm=1.0, gap_mm=gap)
+        for (u, v), r in zip(places, radii, strict=True)
+    ]
+
+
+def held_apart_mm(keys, degrees):
+    """How far two plates with these keys stay apart when the upper one is turned, by booleans alone."""
+    lower = box([80, 60, 10], center_mm=[0, 0, -5]) + union([key.male for key in keys])
+    upper = box([80, 60, 10], center_mm=[0, 0, 5]) - union([key.female for key in keys])
+    turned = upper.transformed(_turn(np.array([0.0, 0, 1]), degrees, np.zeros(3)))
+    low, high = 0.0, 6.0
+    if (turned.translated([0, 0, 1e-6]) & lower).volume_mm3 < 1e-6:
+        return 0.0
+    for _ in range(20):
+        middle = (low + high) / 2.0
+        free = (turned.translated([0, 0, middle]) & lower).volume_mm3 < 1e-6
+        low, high = (low, middle) if free else (middle, high)
+    return high
+
+
+CORNERS = [(-30.0, -20.0), (30.0, -20.0), (30.0, 20.0), (-30.0, 20.0)]
+CROOKED = [(-30.0, -20.0), (30.0, -20.0), (30.0, 14.0), (-30.0, 20.0)]
+
+
+@pytest.mark.parametrize(
+    ("places", "radii", "apart"),
+    [
+        (CORNERS, [3.0] * 4, 0.0),  # equal keys at the corners of a rectangle: the fault
+        (CORNERS, [4.2, 3.0, 3.0, 3.0], 3.0),
+        (CORNERS, [3.6, 3.0, 3.0, 3.0], 0.3 / np.tan(np.radians(15.0))),  # tapered walls touch on the way
+        (CROOKED, [3.0] * 4, 3.0),
+    ],
+)
+def test_keys_that_fit_turned_are_told_from_those_that_do_not(places, radii, apart):
+    keys = keys_at(places, radii)
+    assert wrong_closing_mm(keys) == pytest.approx(apart, abs=1e-9)
+    assert held_apart_mm(keys, 180.0) == pytest.approx(apart, abs=0.03)
+    assert held_apart_mm(keys, 0.0) == 0.0
+
+
+def test_small_keys_about_a_large_one_in_the_middle_fit_two_ways():
+    assert wrong_closing_mm(keys_at([(0, 0), (-20, 0), (20, 0)], [4.2, 3.0, 3.0])) == 0.0
+    assert wrong_closing_mm(keys_at([(0, 0), (-20, 0), (25, 0)], [4.2, 3.0, 3.0])) == pytest.approx(3.0)
+    assert wrong_closing_mm(keys_at([(0, 0)], [4.2])) == np.inf
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(
+    diameter=st.floats(3.0, 60.0),
+    gap=st.floats(0.0, 1.0),
+    flange=st.floats(3.2, 100.0),
+    square=st.floats(5.0, 50.0),
+)
+def test_any_keys_that_settings_allow_close_one_way_only(diameter, gap, flange, square):
+    chosen = MouldSettings(key_diameter_mm=diameter, key_clearance_mm=gap, flange_thickness_mm=flange)
+    reach = diameter + square
+    places = reach * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])  # the most symmetric places there are
+    keys = [
+        RegisterKey(
+            center_mm=(*place, 0.0),
+            radius_mm=radius,
+            height_mm=chosen.key_height_mm,
+            root_mm=1.0,
+            gap_mm=chosen.key_gap_mm,
+        )
+        for place, radius in zip(places, [large_radius_mm(chosen), *[diameter / 2.0] * 3], strict=True)
+    ]
+    assert wrong_closing_mm(keys) == pytest.approx(chosen.key_height_mm, abs=1e-9)
 
 
 def _turn(axis, degrees, center):

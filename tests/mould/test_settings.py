@@ -19,6 +19,7 @@ from mirrorprep.mould.settings import MouldSettings, mould_settings
         ({"safe_strain": 0.0}, "safe_strain is 0.0"),
         ({"wall_mm": "thick"}, "wall_mm is 'thick'"),
         ({"key_count": 1}, "lets the halves turn"),
+        ({"flange_thickness_mm": 2.5, "key_clearance_mm": 1.0}, "keys 0 mm high"),
         ({"key_clearance_mm": 3.0}, "key_clearance_mm is 3.0"),
         ({"grid_mm": 0.0}, "grid_mm is 0.0"),
         ({"shrinkage": 0.5}, "shrinkage is 0.5"),
