@@ -1,9 +1,10 @@
 """The pictures of a mould, drawn from its record alone."""
 
 from collections.abc import Callable
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from mirrorprep.geometry.air_pockets import trapped_air
 from mirrorprep.handover.landscape import picture_landscape
@@ -12,6 +13,7 @@ from mirrorprep.handover.mould_pictures import (
     picture_cutaway,
     picture_draft,
     picture_exploded,
+    picture_parting,
     picture_undercut,
 )
 from mirrorprep.handover.traveller import Picture
@@ -19,19 +21,18 @@ from mirrorprep.job.records import StageRecord
 from mirrorprep.solid.plane import Plane
 
 _LABELS: Final = {"plane": "trapped by the best plane", "contour": "trapped by the best surface"}
+_APART: Final = float(np.cos(np.radians(6.0)))
 
 
 def mould_drawers(mould: StageRecord) -> tuple[Callable[[StageRecord], Picture], ...]:
     """Return the pictures that a mould's record allows: each draws one from the record."""
     searched = (_landscape,) if "pull_directions" in mould.arrays else ()
-    return (*searched, _undercut, _draft, _exploded, _cutaway, _filling)
+    return (*searched, _parting, _undercut, _draft, _exploded, _cutaway, _filling)
 
 
 def _landscape(mould: StageRecord) -> Picture:
     half = mould.arrays["pull_directions"]
     share = 100.0 * mould.arrays["pull_trapped_share"]
-    rivals = [np.array(pull["direction"]) for pull in mould.figures["pull_alternatives"]]
-    taken = np.array(mould.figures["pull_direction"])
     return Picture(
         name="landscape",
         png=picture_landscape(
@@ -39,11 +40,47 @@ def _landscape(mould: StageRecord) -> Picture:
             np.concatenate([share, share]),
             label=_LABELS[mould.figures["parting"]],
             unit="%",
-            chosen=taken if taken[2] >= 0.0 else -taken,
-            others=[rival if rival[2] >= 0.0 else -rival for rival in rivals],
+            marks=ranked_pulls(mould.figures),
         ),
-        caption="What each pull direction traps of the part's volume; 1 is taken. Another can be stated.",
+        caption="What each pull direction traps of the part's volume; 1 is taken. Another can be stated as "
+        "pull_direction in the job, or with --pull.",
         description="Both half-spheres of directions as discs, darker where more is trapped.",
+    )
+
+
+def ranked_pulls(figures: dict[str, Any]) -> list[tuple[NDArray[np.float64], float]]:
+    """Return the pull taken and its rivals, the best first and well apart, with what they trap in per cent.
+
+    They point to the side of +z: a pull and its opposite are the same.
+    """
+    to_percent = 100.0 / figures["cavity_volume_mm3"]
+    measure = {"plane": "plane_trapped_mm3", "contour": "bound_mm3"}[figures["parting"]]
+    rivals = sorted(
+        (to_percent * pull[measure], number, np.array(pull["direction"]))
+        for number, pull in enumerate(figures["pull_alternatives"])
+    )
+    taken = np.array(figures["pull_direction"])
+    kept = [(taken if taken[2] >= 0.0 else -taken, to_percent * figures["trapped_mm3"])]
+    for share, _, direction in rivals:
+        if all(abs(float(direction @ other)) < _APART for other, _ in kept):
+            kept.append((direction if direction[2] >= 0.0 else -direction, share))
+    return kept
+
+
+def _parting(mould: StageRecord) -> Picture:
+    rows = mould.arrays["parting_line_mm"]
+    ends = np.flatnonzero(np.isnan(rows[:, 0]))
+    return Picture(
+        name="parting",
+        png=picture_parting(
+            mould.solid("cavity"),
+            mould.arrays["in_half_a"] > 0.5,
+            [loop[~np.isnan(loop[:, 0])] for loop in np.split(rows, ends + 1)[:-1]],
+            mould.figures["pull_direction"],
+            up=mould.figures["pour_up"],
+        ),
+        caption="The parting line on the part, where the casting may carry flash, and which half forms what.",
+        description="The part in the colours of the halves that form it, with the line between them.",
     )
 
 

@@ -16,6 +16,9 @@ PIECES: Final = {half: tuple(f"{half}_{n}" for n in range(1, MOST_PIECES + 1)) f
 """Names of the pieces that a half may come in when it is too large for the bed."""
 
 
+GAP: Final = np.full((1, 3), np.nan)
+
+
 def mould_record(mould: Mould) -> StageRecord:
     """Return the figures, findings and solids of a mould."""
     figures: dict[str, Any] = mould.as_dict()
@@ -53,10 +56,17 @@ def pieces_of(mould: StageRecord, half: str) -> tuple[str, ...]:
 
 
 def _maps(mould: Mould) -> dict[str, NDArray[np.float64]]:
-    """Return the maps over the cavity's faces, and the landscape of pull directions if it was searched."""
+    """Return the maps over the cavity's faces, the parting line, and the landscape of pull directions.
+
+    The loops of the parting line follow one another, each ended by a row of NaN; the landscape is there when
+    the direction was searched.
+    """
+    draft = draft_map(mould.cavity, mould.parting)
     maps = {
         "undercut_mm": mould.undercut.depth_mm,
-        "draft_deg": draft_map(mould.cavity, mould.parting).draft_deg,
+        "draft_deg": draft.draft_deg,
+        "in_half_a": draft.in_half_a.astype(np.float64),
+        "parting_line_mm": np.vstack([np.vstack([loop, GAP]) for loop in mould.parting.outline]),
     }
     search = mould.parting.search
     if search is None:

@@ -245,7 +245,7 @@ def _mould(work: Work) -> Section:
             Figure(label="Clamp bolts", value=f"{len(figures['bolts_mm'])} × {figures['settings']['bolts']}"),
             Figure(label="Air pockets without a vent", value=_unvented(figures["air_pockets"])),
         ),
-        pictures=("exploded", "cutaway", "landscape", "undercut", "draft"),
+        pictures=("exploded", "cutaway", "parting", "landscape", "undercut", "draft"),
     )
 
 

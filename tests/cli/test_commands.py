@@ -213,7 +213,7 @@ def test_mould_can_be_drawn(mirrorprep, part, tmp_path):
     answer = mirrorprep("mould", part, "--units", "mm", "-o", tmp_path / "m", *words)
     assert answer.code == 0
     drawn = {path.stem for path in (tmp_path / "m").glob("*.png")}
-    assert drawn == {"landscape", "undercut", "draft", "exploded", "cutaway", "filling"}
+    assert drawn == {"landscape", "parting", "undercut", "draft", "exploded", "cutaway", "filling"}
 
 
 def test_undercut_part_stops_a_rigid_mould_and_writes_nothing(mirrorprep, tmp_path):

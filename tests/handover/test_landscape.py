@@ -1,10 +1,15 @@
 """The landscape of pull directions."""
 
+import io
+
 import numpy as np
 import pytest
+from matplotlib.image import imread
 
 from mirrorprep.errors import UsageError
-from mirrorprep.handover.landscape import equal_area, picture_landscape
+from mirrorprep.handover.landscape import equal_area, picture_landscape, round_values
+from mirrorprep.handover.palette import STOP, rgb
+from mirrorprep.handover.sheet import GAP
 
 
 def spread(count):
@@ -37,12 +42,53 @@ def test_same_landscape_same_bytes():
     values = 1 - np.abs(directions[:, 2])
     first, second = (
         picture_landscape(
-            directions, values, label="trapped volume", unit="mm³", chosen=[0, 0, 1], others=[[0, 0, -1]]
+            directions,
+            values,
+            label="trapped volume",
+            unit="mm³",
+            marks=[([0, 0, 1], 0.1), ([0, 0, -1], 0.2)],
         )
         for _ in range(2)
     )
     assert first[:4] == b"\x89PNG"
     assert first == second
+
+
+def has_color(picture, color, x, y, reach=9):
+    square = picture[int(y) - reach : int(y) + reach, int(x) - reach : int(x) + reach, :3]
+    return bool((np.abs(square - rgb(color)) < 0.02).all(axis=2).any())
+
+
+def test_a_marked_direction_stands_where_its_angles_say():
+    directions = spread(400)
+    pull = np.array([0.49, -0.507, 0.709])
+    tilt, turn = np.arccos(pull[2] / np.linalg.norm(pull)), np.arctan2(pull[1], pull[0])
+    picture = imread(
+        io.BytesIO(picture_landscape(directions, 2.0 + directions[:, 2], unit="%", marks=[(pull, 1.4)]))
+    )
+    # Lambert's projection: a ring of tilt t has the radius √2 sin(t/2) of the disc's; y points up.
+    reach = 330 * np.sqrt(2) * np.sin(tilt / 2)
+    center = np.array([2 * GAP + 66 + 330, 104 + 330])
+    x, y = center + reach * np.array([np.cos(turn), -np.sin(turn)])
+    assert has_color(picture, STOP, x, y)
+    assert not has_color(picture, STOP, *(2 * center - [x, y]))
+
+
+def test_colours_tell_small_values_apart():
+    # 1 to 100: what lies near the least value has colours of its own.
+    directions = spread(2000)
+    values = 1.0 + 99.0 * (1.0 - np.abs(directions[:, 2])) ** 2
+    picture = imread(io.BytesIO(picture_landscape(directions, values)))
+    center = np.array([2 * GAP + 66 + 330, 104 + 330])
+    at = [int(center[0] - 330 * np.sqrt(2) * np.sin(np.radians(tilt) / 2)) for tilt in (5, 35, 50)]
+    lightness = [picture[center[1] + 7, x, :3].mean() for x in at]
+    assert lightness[0] > lightness[1] + 0.02 > lightness[2] + 0.04
+
+
+def test_lines_are_drawn_at_round_values():
+    assert round_values((0.0, 0.1)).tolist() == [1e-3, 2e-3, 5e-3, 0.01, 0.02, 0.05]
+    assert round_values((3.0, 3.0)).tolist() == []
+    assert round_values((-5.0, 4.0)).size <= 6
 
 
 def test_flat_and_unknown_values_are_no_trouble():
