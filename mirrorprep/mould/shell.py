@@ -44,6 +44,8 @@ class Shell:
     thickness_error_mm : (float, float, float)
         Least, greatest and root mean square of the measured thickness less the wall, over the vertices and
         face centres of the outside.
+    thinnest_mm : (float, float, float)
+        Where on the outside the wall is thinnest.
     filled_voids : int
         Hollows inside the part or between its folds that the wall closed off; they are filled.
     """
@@ -52,6 +54,7 @@ class Shell:
     wall_mm: float
     grid_mm: float
     thickness_error_mm: tuple[float, float, float]
+    thinnest_mm: tuple[float, float, float]
     filled_voids: int
 
 
@@ -104,13 +107,16 @@ def even_shell(cavity: Solid, wall_mm: float, *, grid_mm: float | None = None) -
             remedy="Choose a thicker wall, a block, or one part at a time.",
         )
     vertices = _without_folds(near.drawn_to(vertices, faces, wall_mm), vertices, faces)
-    error = near.distance_mm(np.vstack([vertices, vertices[faces].mean(axis=1)])) - wall_mm
+    places = np.vstack([vertices, vertices[faces].mean(axis=1)])
+    error = near.distance_mm(places) - wall_mm
+    thinnest = places[int(np.argmin(error))]
     rms = float(np.sqrt(np.mean(error**2)))
     return Shell(
         solid=certify(ScanMesh(vertices=vertices, faces=faces)),
         wall_mm=wall_mm,
         grid_mm=spacing,
         thickness_error_mm=(float(error.min()), float(error.max()), rms),
+        thinnest_mm=(float(thinnest[0]), float(thinnest[1]), float(thinnest[2])),
         filled_voids=int(regions) - 1,
     )
 
