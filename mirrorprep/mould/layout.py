@@ -19,8 +19,10 @@ from mirrorprep.mould.hardware import (
     pry_places,
     pry_tool,
 )
+from mirrorprep.mould.land import steep_land
 from mirrorprep.mould.marks import mark_tools
 from mirrorprep.mould.parting import view_part
+from mirrorprep.mould.parting_contour import STEEPEST_LAND_DEG
 from mirrorprep.mould.parting_guide import Guide
 from mirrorprep.mould.register_keys import RegisterKey, key_places, register_key, spread_places
 from mirrorprep.mould.settings import MouldSettings
@@ -39,6 +41,7 @@ EDGE_WALL_MM = 1.5
 
 _CLEAR_MM = 2.0
 _SPRUE_LAND_MM = 4.0
+_CRUMB_MM3 = 1e-6
 _FEW_TRIANGLES = 20_000
 
 
@@ -109,7 +112,7 @@ def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layo
         even_shell(coarse, settings.wall_mm, grid_mm=settings.grid_mm) if settings.body == "shell" else None
     )
     plan, core = _plan(cavity, coarse, shell, runners, frame, settings)
-    places = _places(coarse, plan, core, runners, settings)
+    places = _places(coarse, plan, core, runners, frame, settings)
     if view.kind == "contour":
         progress.step("parting surface", 0.7)
         guides = [channel.guide(frame.turn, margin) for channel in runners] + _pads(places, frame, settings)
@@ -132,7 +135,7 @@ def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layo
         runners=tuple(runners),
         outside=outside,
         shell=shell,
-        keys=tuple(keys),
+        keys=tuple(_within(keys, outside)),
         bolts_uv=tuple(places.bolts),
         tools=(
             *_bolt_tools(places, outside, frame, settings),
@@ -185,7 +188,12 @@ def _plan(
 
 
 def _places(
-    coarse: Solid, plan: Section, core: Section, runners: Sequence[Channel], settings: MouldSettings
+    coarse: Solid,
+    plan: Section,
+    core: Section,
+    runners: Sequence[Channel],
+    frame: MouldFrame,
+    settings: MouldSettings,
 ) -> _Places:
     free = plan.offset(-EDGE_WALL_MM) - footprint(runners).offset(_CLEAR_MM)
     bolts = []
@@ -194,7 +202,8 @@ def _places(
         reach = bolt_size(settings.bolts).reach_mm
         room = (free - core - _foot_area(plan, settings)).offset(-reach)
         bolts = spread_places(room, settings.bolt_count, apart_mm=2.0 * reach + _CLEAR_MM)
-    room = free - merged([_shadow(coarse, _CLEAR_MM), *(disc(center, reach + 1.0) for center in bolts)])
+    steep = steep_land(frame, STEEPEST_LAND_DEG)
+    room = free - merged([_shadow(coarse, _CLEAR_MM), steep, *(disc(c, reach + 1.0) for c in bolts)])
     keys, radii, slots = _keys_and_slots(plan, room, [(bolt, reach) for bolt in bolts], settings)
     return _Places(
         bolts=bolts, keys=keys, key_radii_mm=radii, slots=slots, slot_depth_mm=_slot_depth_mm(settings)
@@ -250,6 +259,12 @@ def _pads(places: _Places, frame: MouldFrame, settings: MouldSettings) -> list[G
         reach = bolt_size(settings.bolts).reach_mm
         pads += [Guide.pad(turn @ place, reach) for place in places.bolts]
     return pads + [Guide.pad(turn @ place, PRY_WIDTH_MM / 2.0) for place in places.slots]
+
+
+def _within(keys: Sequence[RegisterKey], outside: Solid) -> list[RegisterKey]:
+    """Return the keys whose sockets lie within the outside: one on steep land may come out of the flange."""
+    kept = [key for key in keys if (key.female - outside).volume_mm3 <= _CRUMB_MM3]
+    return kept if len(kept) > 1 else []
 
 
 def _levels(runners: Sequence[Channel], frame: MouldFrame) -> list[float]:
