@@ -41,6 +41,9 @@ EDGE_WALL_MM = 1.5
 
 _CLEAR_MM = 2.0
 _SPRUE_LAND_MM = 4.0
+_KEY_LAND_DEG = (STEEPEST_LAND_DEG, 60.0, 75.0, 90.0)
+"""Slopes of the land that keys keep off, steeper by steps where they find no room."""
+
 _CRUMB_MM3 = 1e-6
 _FEW_TRIANGLES = 20_000
 
@@ -202,9 +205,14 @@ def _places(
         reach = bolt_size(settings.bolts).reach_mm
         room = (free - core - _foot_area(plan, settings)).offset(-reach)
         bolts = spread_places(room, settings.bolt_count, apart_mm=2.0 * reach + _CLEAR_MM)
-    steep = steep_land(frame, STEEPEST_LAND_DEG)
-    room = free - merged([_shadow(coarse, _CLEAR_MM), steep, *(disc(c, reach + 1.0) for c in bolts)])
-    keys, radii, slots = _keys_and_slots(plan, room, [(bolt, reach) for bolt in bolts], settings)
+    room = free - merged([_shadow(coarse, _CLEAR_MM), *(disc(center, reach + 1.0) for center in bolts)])
+    tried = []
+    for limit in _KEY_LAND_DEG:
+        level = room - steep_land(frame, limit)
+        tried.append(_keys_and_slots(plan, level, [(bolt, reach) for bolt in bolts], settings))
+        if len(tried[-1][0]) == settings.key_count:
+            break
+    keys, radii, slots = max(tried, key=lambda found: len(found[0]))
     return _Places(
         bolts=bolts, keys=keys, key_radii_mm=radii, slots=slots, slot_depth_mm=_slot_depth_mm(settings)
     )
