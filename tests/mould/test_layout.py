@@ -206,3 +206,20 @@ def test_stages_are_reported_and_can_be_cancelled():
     assert fractions == sorted(fractions)
     with pytest.raises(CancelledError):
         lay_out(sphere(15.0), MouldSettings(**PULL), progress=Progress(cancelled=lambda: True))
+
+
+def test_keys_stand_on_steep_land_where_there_is_no_other():
+    balls = [sphere(9.0, center_mm=[x, 0.0, 0.05 * x * abs(x)], segments=24) for x in range(-30, 31, 6)]
+    made = lay_out(union(balls), MouldSettings(parting="contour", **PULL), progress=SILENT)
+    assert made.frame.parting.steepest_deg > 60.0
+    assert len(made.keys) == 4
+
+
+def test_keys_that_would_come_out_of_the_flange_are_left_out(monkeypatch):
+    def places(*_args, **_options):
+        return [np.array(uv) for uv in [(-18.0, 12.0), (18.0, 12.0), (18.0, -12.0), (60.0, 0.0)]], [3.5] * 4
+
+    monkeypatch.setattr("mirrorprep.mould.layout.key_places", places)
+    made = lay_out(sphere(9.0, segments=24), MouldSettings(parting="plane", **PULL), progress=SILENT)
+    assert len(made.keys) == 3
+    assert (union([key.female for key in made.keys]) - made.outside).volume_mm3 < 1e-6
