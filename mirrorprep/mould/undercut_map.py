@@ -253,7 +253,7 @@ def verdict(
             f"Cast a flexible material, fill the undercuts, or add a core or a third piece; no parting along "
             f"this pull traps less than {parting.bound_mm3:.3g} mm³.",
         )
-    strain = f"a strain of about {100 * undercut.strain:.0f} % (limit {100 * safe_strain:.0f} %)"
+    strain = f"a strain of about {100 * undercut.strain:.3g} % (limit {100 * safe_strain:.3g} %)"
     if undercut.strain > safe_strain:
         return _held(
             "flexible",
