@@ -17,11 +17,14 @@ from mirrorprep.cli.console import (
     three_numbers,
     vector,
 )
+from mirrorprep.errors import UsageError
 
 if TYPE_CHECKING:
     from mirrorprep.job.mould_files import MouldFiles
     from mirrorprep.mould.proof import Proof
     from mirrorprep.mould.result import Half, Mould
+
+_OTHER_PULLS = 3
 
 OutputFolder = Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="Folder for the files.")]
 Body = Annotated[str, typer.Option("--body", help="Outside of the mould: shell, block or cylinder.")]
@@ -35,10 +38,22 @@ Up = Annotated[
 ]
 Wall = Annotated[float, typer.Option("--wall-mm", help="Least wall between cavity and outside.")]
 Shrinkage = Annotated[
-    float, typer.Option("--shrinkage", help="Linear shrinkage of the casting: 0.01 is 1 %.")
+    str,
+    typer.Option(
+        "--shrinkage",
+        metavar="S|X,Y,Z",
+        help="Linear shrinkage of the casting, 0.01 is 1 %; one, or per axis.",
+    ),
 ]
 Process = Annotated[str, typer.Option("--process", help="Print process: fff, sla or sls.")]
 Bolts = Annotated[str, typer.Option("--bolts", help="Clamp bolts: none, M3, M4, M5 ...")]
+Keys = Annotated[int, typer.Option("--keys", help="Register keys, 0 or at least 2.")]
+JobCode = Annotated[
+    str, typer.Option("--code", metavar="CODE", help="Job code cut into both halves; never a person's name.")
+]
+Feet = Annotated[
+    bool, typer.Option("--feet/--no-feet", help="Feet of a shell, to stand on while it is poured.")
+]
 Bed = Annotated[
     str | None,
     typer.Option("--bed", metavar="X,Y,Z", help="Room of the printer in mm; a larger half is divided."),
@@ -65,9 +80,12 @@ def mould(
     pull: Pull = None,
     up: Up = None,
     wall_mm: Wall = 6.0,
-    shrinkage: Shrinkage = 0.0,
+    shrinkage: Shrinkage = "0",
     process: Process = "fff",
     bolts: Bolts = "M4",
+    keys: Keys = 4,
+    feet: Feet = True,
+    code: JobCode = "",
     bed: Bed = None,
     safe_strain: SafeStrain = 0.5,
     pictures: Pictures = False,
@@ -88,9 +106,12 @@ def mould(
             "pull_direction": three_numbers(pull, "pull"),
             "pour_up": three_numbers(up, "up"),
             "wall_mm": wall_mm,
-            "shrinkage": shrinkage,
+            "shrinkage": _shrinkage(shrinkage),
             "process": process,
             "bolts": bolts,
+            "key_count": keys,
+            "feet": feet,
+            "job_code": code,
             "safe_strain": safe_strain,
             **({} if bed is None else {"bed_mm": three_numbers(bed, "bed")}),
         }
@@ -159,18 +180,29 @@ def _opening_words(proof: "Proof", *, flexible: bool) -> str:
     return f"by flexing: the casting gives way to {amount}" if flexible else f"no: {amount} in the way"
 
 
-def _half_words(half: "Half") -> str:
-    pieces = f", in {len(half.pieces)} pieces for the bed" if half.pieces else ""
-    return f"{half.volume_mm3:.0f} mm³, {half.triangles:,} triangles{pieces}"
+def _shrinkage(words: str) -> float | tuple[float, ...]:
+    if "," in words:
+        return three_numbers(words, "shrinkage") or (0.0, 0.0, 0.0)
+    try:
+        return float(words)
+    except ValueError:
+        raise UsageError(
+            f"The shrinkage is '{words}'.", remedy="Give a share such as 0.01, or three as X,Y,Z."
+        ) from None
 
 
 def _lines(made: "Mould", files: "MouldFiles | None") -> list[tuple[str, object]]:
     proof = made.proof if files is None else files.proof
     lines: list[tuple[str, object]] = [
         ("parting", f"{made.parting.kind}, pull {vector(made.pull_direction, 4)}"),
+        *_other_pulls(made),
         ("trapped", known(made.trapped_mm3, "mm³")),
+        *((f"{kind} casting", _verdict_words(made, kind)) for kind in made.verdicts),
         ("cavity", known(made.cavity_volume_mm3, "mm³")),
         *((half.name, _half_words(half)) for half in made.halves),
+        ("walls", _wall_words(made)),
+        ("keys, bolts", _furniture_words(made)),
+        ("stands", _standing_words(made)),
         ("opens", _opening_words(proof, flexible=made.settings.casting == "flexible")),
         ("air pockets", f"{sum(not pocket.vented for pocket in made.air_pockets)} without a vent"),
     ]
@@ -181,3 +213,61 @@ def _lines(made: "Mould", files: "MouldFiles | None") -> list[tuple[str, object]
         ("proof of files", "holds" if files.sound else "fails"),
         ("written", files.files.package.parent),
     ]
+
+
+def _other_pulls(made: "Mould") -> list[tuple[str, object]]:
+    """Return the next best pulls, as --pull takes them."""
+    search = made.parting.search
+    if search is None:
+        return []
+    plane = made.parting.kind == "plane"
+    pulls = {p.direction: p.plane_trapped_mm3 if plane else p.bound_mm3 for p in search.alternatives}
+    best = sorted(pulls.items(), key=lambda pull: pull[1])[:_OTHER_PULLS]
+    return [("other pull", f"{vector(pull, 3)} traps {trapped:.3g} mm³") for pull, trapped in best]
+
+
+def _verdict_words(made: "Mould", kind: str) -> str:
+    found, undercut = made.verdicts[kind], made.undercut
+    word = "comes out" if found.releases else "is locked"
+    if undercut.max_mm == 0.0:
+        return f"{word}, no hooks"
+    hooks = f"{word}, hooks up to {undercut.max_mm:.1f} mm"
+    if kind == "rigid":
+        return hooks
+    trusted = made.settings.safe_strain
+    return f"{hooks}, strain about {100 * undercut.strain:.0f} % (limit {100 * trusted:.0f} %)"
+
+
+def _half_words(half: "Half") -> str:
+    words = f"{half.volume_mm3:.0f} mm³, {half.triangles:,} triangles"
+    if half.pieces:
+        return f"{words}, in {len(half.pieces)} pieces for the bed"
+    laid = half.printing
+    size = " × ".join(f"{length:.0f}" for length in laid.size_mm)
+    return (
+        f"{words}; printed {size} mm, {laid.bed_contact_mm2 / 100.0:.1f} cm² on the bed, "
+        f"{laid.overhang_share:.0%} overhangs"
+    )
+
+
+def _wall_words(made: "Mould") -> str:
+    least = f"least {made.least_wall_mm:.1f} mm"
+    if made.wall_error_mm is None:
+        return least
+    low, high, rms = made.wall_error_mm
+    return (
+        f"{least}; shell of {made.settings.wall_mm:g} mm off by {low:+.2f} to {high:+.2f} mm, {rms:.2f} rms"
+    )
+
+
+def _furniture_words(made: "Mould") -> str:
+    screws = f" with screws of {made.screw_length_mm:g} mm" if made.screw_length_mm else ""
+    bolts = f"{len(made.bolts)} × {made.settings.bolts}{screws}" if made.bolts else "no bolts"
+    return f"{len(made.keys)} keys, {bolts}, {made.slots} slots for a lever"
+
+
+def _standing_words(made: "Mould") -> str:
+    across, along = made.standing.base_mm
+    tip = made.standing.tip_deg
+    falls = f"falls at a tilt of {tip:.0f}°" if tip > 0.0 else "falls by itself"
+    return f"on {across:.0f} × {along:.0f} mm, {falls}"

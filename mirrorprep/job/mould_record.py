@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mirrorprep.job.records import StageRecord
-from mirrorprep.mould.draft import draft_map
+from mirrorprep.mould.draft import DraftMap, draft_map
 from mirrorprep.mould.pieces import MOST_PIECES, Piece
 from mirrorprep.mould.pull_direction import Pull
 from mirrorprep.mould.result import Half, Mould
@@ -38,6 +38,8 @@ def mould_record(mould: Mould) -> StageRecord:
         for runner in mould.runners
     ]
     search = mould.parting.search
+    draft = draft_map(mould.cavity, mould.parting)
+    figures["draft"] = draft.as_dict()
     figures["pull_alternatives"] = [] if search is None else [_pull(pull) for pull in search.alternatives]
     shapes = {part.name: part.solid for part in bodies}
     shapes |= {"cavity": mould.cavity, "channels": mould.channels, "casting": mould.casting}
@@ -46,7 +48,7 @@ def mould_record(mould: Mould) -> StageRecord:
         figures=figures,
         findings=mould.findings,
         shapes=shapes,
-        arrays=_maps(mould),
+        arrays=_maps(mould, draft),
     )
 
 
@@ -55,13 +57,12 @@ def pieces_of(mould: StageRecord, half: str) -> tuple[str, ...]:
     return tuple(name for name in PIECES[half] if name in mould.shapes)
 
 
-def _maps(mould: Mould) -> dict[str, NDArray[np.float64]]:
+def _maps(mould: Mould, draft: DraftMap) -> dict[str, NDArray[np.float64]]:
     """Return the maps over the cavity's faces, the parting line, and the landscape of pull directions.
 
     The loops of the parting line follow one another, each ended by a row of NaN; the landscape is there when
     the direction was searched.
     """
-    draft = draft_map(mould.cavity, mould.parting)
     maps = {
         "undercut_mm": mould.undercut.depth_mm,
         "draft_deg": draft.draft_deg,

@@ -38,7 +38,7 @@ def pour_request(mould: StageRecord, material: Material, *, tolerance_mm: float 
         sprue_top_mm=_point(sprue["outlet_mm"]),
         sprue_exit_mm=_point(sprue["gate_mm"]),
         vents=tuple(_vent(runner) for runner in figures["runners"] if runner["kind"] == "vent"),
-        bolts=settings["bolt_count"] if settings["bolts"] != "none" else None,
+        bolts=len(figures["bolts_mm"]) or None,
         wall_mm=settings["wall_mm"] if settings["body"] == "shell" else None,
         undercut=_undercut(figures),
         shrinkage_allowed=settings["shrinkage"],

@@ -19,6 +19,7 @@ from mirrorprep.handover.traveller import (
     Verdict,
     Waiver,
 )
+from mirrorprep.job.mould_sheet import mould_section, unvented
 from mirrorprep.job.piece_sheet import piece_checks, printing_steps
 from mirrorprep.job.scene import scene_of
 from mirrorprep.job.seat_sheet import seating_checks, seating_section
@@ -26,7 +27,6 @@ from mirrorprep.job.stages import Work
 from mirrorprep.solid.finding import Severity
 from mirrorprep.sources import SOURCES
 
-_PARTINGS: Final = {"plane": "a plane", "contour": "along the part's contour"}
 _NAMES_OF_FILES: Final = (
     *("file", "landmarks", "region", "keep_region", "folder"),
     *("recipient", "donor_landmarks", "recipient_landmarks", "loop"),
@@ -43,7 +43,7 @@ def traveller_data(
     sections += [seating_section(work)] if "seating" in work.records else []
     sections.append(_part(work))
     if "mould" in work.records:
-        sections += [_mould(work), _pour(work)]
+        sections += [mould_section(work.records["mould"].figures), _pour(work)]
     return TravellerData(
         job_code=work.job.job.code,
         purpose=work.job.job.purpose,
@@ -228,31 +228,6 @@ def _part(work: Work) -> Section:
     )
 
 
-def _mould(work: Work) -> Section:
-    figures = work.records["mould"].figures
-    return Section(
-        title="Mould",
-        lead=str(figures["verdict"]),
-        figures=(
-            Figure(label="Parting surface", value=_PARTINGS[figures["parting"]]),
-            Figure(label="Trapped by rigid halves", value=_two(figures["trapped_mm3"]), unit="mm³"),
-            Figure(label="Deepest undercut", value=_two(figures["max_undercut_mm"]), unit="mm", main=True),
-            *(
-                Figure(label=f"Material of {half['name']}", value=half["volume_mm3"] / 1000.0, unit="cm³")
-                for half in figures["halves"]
-            ),
-            Figure(label="Register keys", value=figures["settings"]["key_count"]),
-            Figure(label="Clamp bolts", value=f"{len(figures['bolts_mm'])} × {figures['settings']['bolts']}"),
-            Figure(label="Air pockets without a vent", value=_unvented(figures["air_pockets"])),
-        ),
-        pictures=("exploded", "cutaway", "parting", "landscape", "undercut", "draft"),
-    )
-
-
-def _unvented(pockets: list[dict[str, Any]]) -> int:
-    return sum(not pocket["vented"] for pocket in pockets)
-
-
 def _pour(work: Work) -> Section:
     plan = work.records["pour"].figures
     parts = ", ".join(f"{name} {mass:g} g" for name, mass in plan["parts_by_mass"].items())
@@ -354,7 +329,7 @@ def _checks(work: Work) -> tuple[Check, ...]:
         Check(
             claim="No unvented air pocket is left",
             how="rising level in cavity and channels",
-            measured=f"{_unvented(built['air_pockets'])} unvented",
+            measured=f"{unvented(built['air_pockets'])} unvented",
             limit=f"{built['settings']['least_pocket_mm3']:g} mm³ each",
             holds=all(finding.code != "air-pocket" for finding in work.findings),
         ),

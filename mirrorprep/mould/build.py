@@ -27,6 +27,7 @@ from mirrorprep.mould.printing import print_pose, print_report
 from mirrorprep.mould.proof import Proof, prove
 from mirrorprep.mould.result import Half, Mould
 from mirrorprep.mould.settings import MouldSettings
+from mirrorprep.mould.standing import standing, standing_findings
 from mirrorprep.mould.undercut_map import UndercutMap, Verdict, undercut_map, verdict
 from mirrorprep.mould.walls import least_wall_mm, wall_findings
 from mirrorprep.progress import SILENT, Progress
@@ -194,6 +195,7 @@ def _findings(made: _Made, least_wall: float) -> list[Finding]:
         *fin_findings(layout),
         *furniture_findings(layout),
         *wall_findings(layout, least_wall),
+        *standing_findings(layout),
         *half_findings(made.halves, settings),
     ]
 
@@ -230,6 +232,8 @@ def _mould(made: _Made, proof: Proof) -> Mould:
             np.array(place(frame, (*bolt, float(frame.height_mm(bolt)[0])))) for bolt in layout.bolts_uv
         ),
         screw_length_mm=screw_length_mm(bolt_size(settings.bolts), grip) if layout.bolts_uv else None,
+        slots=layout.slots,
+        standing=standing(layout),
         least_wall_mm=least_wall,
         wall_error_mm=shell.thickness_error_mm if shell is not None else None,
         frame=frame,

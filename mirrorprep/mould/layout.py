@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from mirrorprep.mould.body import block, cylinder
+from mirrorprep.mould.body import block, cylinder, floors_mm
 from mirrorprep.mould.channels import Channel, footprint, plan_channels, pour_up_uv
 from mirrorprep.mould.flange import FOOT_THICKNESS_MM, flange_plan, flanged_shell
 from mirrorprep.mould.frame import MouldFrame
@@ -114,8 +114,7 @@ def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layo
     shell = (
         even_shell(coarse, settings.wall_mm, grid_mm=settings.grid_mm) if settings.body == "shell" else None
     )
-    plan, core = _plan(cavity, coarse, shell, runners, frame, settings)
-    places = _places(coarse, plan, core, runners, frame, settings)
+    plan, places, floor = _planned(cavity, coarse, shell, runners, frame, settings)
     if view.kind == "contour":
         progress.step("parting surface", 0.7)
         guides = [channel.guide(frame.turn, margin) for channel in runners] + _pads(places, frame, settings)
@@ -125,7 +124,7 @@ def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layo
         bosses = _bosses(places, frame, settings)
         outside = flanged_shell(shell.solid, plan, runners, frame, settings, bosses=bosses)
     else:
-        outside = _plain_body(cavity, runners, frame, settings)
+        outside = _plain_body(cavity, runners, frame, settings, floor_mm=floor)
     keys = [
         register_key(place, radius, frame, settings)
         for place, radius in zip(places.keys, places.key_radii_mm, strict=True)
@@ -160,6 +159,13 @@ class _Places:
     slots: list[FloatArray]
     slot_depth_mm: float
 
+    def lacking(self, settings: MouldSettings) -> int:
+        """Return how many keys, bolts and slots found no room."""
+        bolts = settings.bolt_count if settings.bolts != "none" else 0
+        slots = 2 if settings.pry_slots else 0
+        asked = settings.key_count + bolts + slots
+        return asked - len(self.keys) - len(self.bolts) - len(self.slots)
+
 
 def _coarse(part: Solid) -> Solid:
     """Return a copy with fewer triangles, for everything that need not be exact."""
@@ -171,23 +177,31 @@ def _runners(cavity: Solid, frame: MouldFrame, settings: MouldSettings) -> list[
     return plan_channels(cavity, frame, top_mm=top, settings=settings)
 
 
-def _plan(
+def _planned(
     cavity: Solid,
     coarse: Solid,
     shell: Shell | None,
     runners: Sequence[Channel],
     frame: MouldFrame,
     settings: MouldSettings,
-) -> tuple[Section, Section]:
-    """Return the outline of the parting surface, and the core of it that bolts keep clear of."""
+) -> tuple[Section, _Places, float]:
+    """Return the outline of the parting surface, the places on it, and the bottom of a plain body.
+
+    The bottom is thin where keys, bolts and slots find room beside the cavity, and wide enough for them else.
+    """
     if shell is not None:
         shadow = silhouette(shell.solid)
-        return flange_plan(shadow, runners, settings), shadow.offset(0.5)
-    body = _plain_body(cavity, runners, frame, settings)
-    depth = settings.flange_thickness_mm
-    levels = _levels(runners, frame)
-    plan = level_section(body, min(levels) - depth) & level_section(body, max(levels) + depth)
-    return plan, _shadow(coarse, _CLEAR_MM)
+        plan = flange_plan(shadow, runners, settings)
+        return plan, _places(coarse, plan, shadow.offset(0.5), runners, frame, settings), 0.0
+    core, depth, levels = _shadow(coarse, _CLEAR_MM), settings.flange_thickness_mm, _levels(runners, frame)
+    found = []
+    for floor in floors_mm(cavity, settings):
+        body = _plain_body(cavity, runners, frame, settings, floor_mm=floor)
+        plan = level_section(body, min(levels) - depth) & level_section(body, max(levels) + depth)
+        found.append((plan, _places(coarse, plan, core, runners, frame, settings), floor))
+        if found[-1][1].lacking(settings) == 0:
+            return found[-1]
+    return min(found, key=lambda planned: planned[1].lacking(settings))
 
 
 def _places(
@@ -281,7 +295,12 @@ def _levels(runners: Sequence[Channel], frame: MouldFrame) -> list[float]:
 
 
 def _plain_body(
-    cavity: Solid, runners: Sequence[Channel], frame: MouldFrame, settings: MouldSettings
+    cavity: Solid,
+    runners: Sequence[Channel],
+    frame: MouldFrame,
+    settings: MouldSettings,
+    *,
+    floor_mm: float,
 ) -> Solid:
     heights = frame.parting.field.height_mm
     beside = settings.flange_thickness_mm + _CLEAR_MM
@@ -292,7 +311,8 @@ def _plain_body(
         max(float(heights.max()) + beside, *(w + r for w, r in zip(axes, wide, strict=True))),
     )
     make = cylinder if settings.body == "cylinder" else block
-    return make(cavity, top_mm=runners[0].stop_v_mm, w_span_mm=span, settings=settings)
+    heights_mm = (floor_mm, runners[0].stop_v_mm)
+    return make(cavity, v_span_mm=heights_mm, w_span_mm=span, settings=settings)
 
 
 def _bosses(places: _Places, frame: MouldFrame, settings: MouldSettings) -> list[Solid]:

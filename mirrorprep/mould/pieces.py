@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from mirrorprep.errors import NoPartingError
 from mirrorprep.geometry.mass_properties import area_mm2
 from mirrorprep.mould.assembly import finished
+from mirrorprep.mould.printing import PrintReport, print_report
 from mirrorprep.mould.proof import IDENTITY_LIMIT, welded_faults
 from mirrorprep.mould.register_keys import KEY_DRAFT_DEG, spread_places
 from mirrorprep.mould.settings import MouldSettings
@@ -40,11 +41,14 @@ class Piece:
         In assembled position, in the part's coordinates.
     print_pose : (4, 4) float64
         Lays it on the bed.
+    printing : PrintReport or None
+        How it lies there, when it was built here.
     """
 
     name: str
     solid: Solid
     print_pose: FloatArray
+    printing: PrintReport | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -143,7 +147,8 @@ def divide_for_bed(
         solid = finished(solid, half if cavity is None else cavity, np.eye(3))[0]
         moved = pose.copy()
         moved[:3, 3] -= body.bounds_mm[0]
-        pieces.append(Piece(name=f"{name}_{number}", solid=solid, print_pose=moved))
+        report = print_report(solid.mesh, moved, settings.bed_mm)
+        pieces.append(Piece(name=f"{name}_{number}", solid=solid, print_pose=moved, printing=report))
     return Division(
         pieces=tuple(pieces), gaps_mm3=work.gaps_mm3, cuts=work.cuts, keyless_cuts=work.keyless_cuts
     )

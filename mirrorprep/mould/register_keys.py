@@ -151,8 +151,8 @@ def key_places(
         return [], []
     radius, big = settings.key_diameter_mm / 2.0, large_radius_mm(settings)
     wall = settings.key_gap_mm + 1.2
-    apart = 2.0 * big + 2.0 * wall
-    large = spread_places(region.offset(-(big + wall)), 1, taken=taken, apart_mm=apart)
+    large = spread_places(region.offset(-(big + wall)), 1, taken=taken, apart_mm=0.0)
+    apart = big + radius + 2.0 * wall
     room = region.offset(-(radius + wall))
     small = spread_places(room, settings.key_count - 1, taken=[*taken, *large], apart_mm=apart)
     if not large or not small:

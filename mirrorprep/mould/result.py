@@ -14,8 +14,9 @@ from mirrorprep.mould.pieces import Division, Piece, PiecesProof
 from mirrorprep.mould.printing import PrintReport
 from mirrorprep.mould.proof import Proof
 from mirrorprep.mould.register_keys import RegisterKey
-from mirrorprep.mould.settings import MouldSettings
-from mirrorprep.mould.undercut_map import UndercutMap, Verdict
+from mirrorprep.mould.settings import CASTINGS, MouldSettings
+from mirrorprep.mould.standing import Standing
+from mirrorprep.mould.undercut_map import UndercutMap, Verdict, verdict
 from mirrorprep.solid.finding import Finding
 from mirrorprep.solid.solid import Solid
 
@@ -74,6 +75,7 @@ class Half:
             "solid": True,
             "printing": self.printing.as_dict(),
             "pieces": [piece.name for piece in self.pieces],
+            "pieces_printing": [piece.printing.as_dict() for piece in self.pieces if piece.printing],
             "piece_gaps_mm3": self.division.gaps_mm3,
             "pieces_proof": None if self.pieces_proof is None else self.pieces_proof.as_dict(),
         }
@@ -113,10 +115,14 @@ class Mould:
         In mould coordinates.
     bolts : tuple of (3,) float64
         Where the bolts' axes meet the parting surface, in the part's coordinates.
+    slots : int
+        Slots for a lever.
     screw_length_mm : float or None
         Length of the screws that fit; None without bolts.
+    standing : Standing
+        How it stands while it is poured.
     least_wall_mm : float
-        Thinnest wall between the cavity and the outside, bores or sockets.
+        Thinnest wall between cavity or channels and the outside, bores or sockets, and around sockets.
     wall_error_mm : (float, float, float) or None
         Least, greatest and root mean square error of a shell's wall; None for other bodies.
     frame : MouldFrame
@@ -151,7 +157,9 @@ class Mould:
     runners: tuple[Channel, ...]
     keys: tuple[RegisterKey, ...]
     bolts: tuple[FloatArray, ...]
+    slots: int
     screw_length_mm: float | None
+    standing: Standing
     least_wall_mm: float
     wall_error_mm: tuple[float, float, float] | None
     frame: MouldFrame
@@ -159,8 +167,17 @@ class Mould:
     findings: tuple[Finding, ...]
     proof: Proof
 
+    @property
+    def verdicts(self) -> dict[str, Verdict]:
+        """The verdict for each kind of casting, whichever was asked for."""
+        strain = self.settings.safe_strain
+        return {
+            kind: verdict(self.undercut, self.parting, casting=kind, safe_strain=strain) for kind in CASTINGS
+        }
+
     def as_dict(self) -> dict[str, object]:
         """Return plain data for JSON."""
+        places = [self.frame.points_to_part(key.center_mm).tolist() for key in self.keys]
         return {
             "pull_direction": self.pull_direction.tolist(),
             "pour_up": self.pour_up.tolist(),
@@ -169,6 +186,10 @@ class Mould:
             "max_undercut_mm": self.max_undercut_mm,
             "undercut": self.undercut.as_dict(),
             "verdict": self.verdict.sentence,
+            "verdicts": {
+                kind: {"releases": found.releases, "sentence": found.sentence}
+                for kind, found in self.verdicts.items()
+            },
             "halves": [half.as_dict() for half in self.halves],
             "cavity_volume_mm3": self.cavity_volume_mm3,
             "channels_volume_mm3": self.channels_volume_mm3,
@@ -179,7 +200,10 @@ class Mould:
             "air_pockets": [pocket.as_dict() for pocket in self.air_pockets],
             "least_wall_mm": self.least_wall_mm,
             "wall_error_mm": self.wall_error_mm,
+            "keys_mm": places,
             "bolts_mm": [bolt.tolist() for bolt in self.bolts],
+            "slots": self.slots,
+            "standing": self.standing.as_dict(),
             "screw_length_mm": self.screw_length_mm,
             "islands": [asdict(island) for island in self.islands],
             "settings": self.settings.as_dict(),

@@ -173,6 +173,35 @@ def test_mould_is_written_read_back_and_proved(mirrorprep, part, tmp_path):
     total = sum(half["volume_mm3"] for half in result["halves"])
     total += result["cavity_volume_mm3"] + result["channels_volume_mm3"] + result["hollows_volume_mm3"]
     assert total == pytest.approx(result["outer_volume_mm3"], rel=1e-6)
+    model = pytest.importorskip("lib3mf").get_wrapper().CreateModel()
+    reader = model.QueryReader("3mf")
+    reader.ReadFromFile(str(tmp_path / "m" / "mould.3mf"))
+    assert reader.GetWarningCount() == 0
+    found, bodies = model.GetMeshObjects(), {}
+    while found.MoveNext():
+        bodies[found.GetCurrentMeshObject().GetName()] = found.GetCurrentMeshObject()
+    assert set(bodies) == {"half_a", "half_b"}
+    for half in result["halves"]:
+        assert bodies[half["name"]].IsManifoldAndOriented()
+        assert bodies[half["name"]].GetTriangleCount() == half["triangles"]
+
+
+def test_other_pulls_that_are_told_overrule_the_search(mirrorprep, part, tmp_path):
+    words = ["mould", part, "--units", "mm", "--body", "block", "--parting", "contour", "--bolts", "none"]
+    first = mirrorprep(*words, "-o", tmp_path / "a")
+    (pull, *_) = (line.split(None, 2)[2] for line in first.out.splitlines() if line.startswith("other pull"))
+    stated = pull.split(" traps ")[0].replace(" ", "")
+    second = mirrorprep(*words, "-o", tmp_path / "b", f"--pull={stated}", "--json")
+    assert second.code == 0
+    wanted = np.array([float(x) for x in stated.split(",")])
+    assert second.json["pull_direction"] == pytest.approx(wanted / np.linalg.norm(wanted), abs=1e-9)
+
+
+@pytest.mark.parametrize("shrinkage", ["much", "0.1,0.2", "0.5"])
+def test_wrong_shrinkage_is_refused(mirrorprep, part, tmp_path, shrinkage):
+    answer = mirrorprep("mould", part, "--units", "mm", "-o", tmp_path / "m", "--shrinkage", shrinkage)
+    assert answer.code == 2
+    assert "shrinkage" in answer.err
 
 
 def test_mould_for_a_small_bed_comes_in_proved_pieces(mirrorprep, part, tmp_path):
@@ -209,9 +238,20 @@ def test_mould_can_be_drawn(mirrorprep, part, tmp_path):
 
     if working_window() is None:
         pytest.skip("this machine cannot draw off-screen")
-    words = ["--body", "block", "--bolts", "none", "--pictures"]
+    words = ["--body", "block", "--bolts", "none", "--no-feet", "--keys", "3", "--code", "EAR-07"]
+    words += ["--shrinkage", "0,0,0.01", "--pictures"]
     answer = mirrorprep("mould", part, "--units", "mm", "-o", tmp_path / "m", *words)
     assert answer.code == 0
+    told = {line.split("  ")[0]: line for line in answer.out.splitlines()}
+    assert "3 keys, no bolts, 2 slots" in told["keys, bolts"]
+    assert "comes out" in told["rigid casting"]
+    assert "comes out" in told["flexible casting"]
+    assert "least" in told["walls"]
+    assert "falls at a tilt of" in told["stands"]
+    assert "cm² on the bed" in told["half_a"]
+    assert " traps " in told["other pull"]
+    (cavity,) = (line for line in answer.out.splitlines() if line.startswith("cavity"))
+    assert float(cavity.split()[1]) == pytest.approx(read_volume(part) / 0.99, rel=1e-3)
     drawn = {path.stem for path in (tmp_path / "m").glob("*.png")}
     assert drawn == {"landscape", "parting", "undercut", "draft", "exploded", "cutaway", "filling"}
 

@@ -56,6 +56,19 @@ def test_every_picture_is_on_the_sheet(record, place):
     assert (place / "handover" / "thumbnail.png").stat().st_size > 500
 
 
+def test_what_a_technician_needs_of_the_mould_is_on_the_sheet(record):
+    (section,) = (section for section in record["sections"] if section["title"] == "Mould")
+    figures = {figure["label"]: figure for figure in section["figures"]}
+    assert figures["A rigid casting"]["value"] in {"comes out", "is locked"}
+    assert figures["A flexible casting"]["value"] == "comes out"
+    assert figures["Register keys"]["value"] == 4
+    assert figures["Clamp bolts"]["value"].startswith("4 × M4, ")
+    assert figures["Slots for a lever"]["value"] == 2
+    assert figures["Thinnest wall of the mould"]["value"] >= 1.0
+    assert figures["Tilt at which it falls"]["value"] >= 10
+    assert {"Overhang of half_a", "Overhang of half_b", "Strain of a flexible casting"} <= figures.keys()
+
+
 def test_figures_carry_their_units_and_uncertainty(record):
     figures = {f["label"]: f for section in record["sections"] for f in section["figures"]}
     assert figures["Volume"]["unit"] == "mm³"

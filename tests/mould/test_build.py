@@ -60,6 +60,18 @@ def test_halves_lie_on_the_bed_on_their_backs(mould):
         assert np.linalg.det(half.print_pose) == pytest.approx(1.0)
 
 
+def test_both_verdicts_keys_slots_and_standing_are_told(mould):
+    data = mould.as_dict()
+    assert set(data["verdicts"]) == {"rigid", "flexible"}
+    assert all(found["releases"] for found in data["verdicts"].values())
+    assert mould.verdicts[mould.settings.casting].sentence == mould.verdict.sentence
+    assert len(data["keys_mm"]) == len(mould.keys) == 4
+    assert data["slots"] == 2
+    assert data["standing"]["tip_deg"] > 20.0
+    level = mould.parting.height_mm(np.array(data["keys_mm"]) @ mould.parting.frame[:, :2])
+    assert np.array(data["keys_mm"]) @ mould.pull_direction == pytest.approx(level, abs=1e-6)
+
+
 def test_json_names_are_those_of_the_contract(mould):
     data = json.loads(json.dumps(mould.as_dict()))
     assert set(data) >= CONTRACT

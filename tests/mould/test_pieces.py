@@ -67,6 +67,9 @@ def test_division_is_reported():
     assert len(mould.halves[0].pieces) >= 2
     assert not [finding for finding in mould.findings if finding.code.startswith("piece")]
     for half in mould.halves:
+        told = half.as_dict()["pieces_printing"]
+        assert len(told) == len(half.pieces)
+        assert all(printed["fits_bed"] and printed["bed_contact_mm2"] > 100.0 for printed in told)
         assert half.pieces_proof.findings == ()
         assert half.pieces_proof.identity_error < 1e-12
         kept = cKDTree(np.vstack([piece.solid.mesh.vertices for piece in half.pieces]))
