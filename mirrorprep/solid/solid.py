@@ -115,8 +115,13 @@ class Solid:
         return sorted(pieces, key=lambda piece: -piece.volume_mm3)
 
     def simplified(self, tolerance_mm: float) -> "Solid":
-        """Return the body with vertices removed that lie within `tolerance_mm` of what remains."""
-        return Solid(self._body.simplify(float(tolerance_mm)))
+        """Return the body with vertices removed that lie within `tolerance_mm` of what remains.
+
+        The kernel remembers which faces were flat before and would flatten them again in later cuts, so the
+        body is made anew from its triangles.
+        """
+        fewer = _checked(self._body.simplify(float(tolerance_mm)))
+        return Solid(fewer if fewer.is_empty() else _one_body([fewer]))
 
 
 def _piece_around(outer: list[list[Any]], hollow: Any) -> list[Any]:  # noqa: ANN401
