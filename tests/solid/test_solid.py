@@ -74,7 +74,7 @@ def test_hollow_belongs_to_the_piece_around_it():
 
 def test_simplified_body_loses_nothing_when_it_is_cut():
     # The kernel keeps the numbers of flat faces through `simplify`; a later cut then flattens across edges.
-    coarse = (sphere(10, segments=48) & sphere(8, center_mm=[12, 0, 0], segments=48)).simplified(0.3)
-    for offset in np.linspace(-6.0, 6.0, 7):
+    coarse = (sphere(10, segments=48) & sphere(8, center_mm=[12, 0, 0], segments=48)).simplified(0.1)
+    for offset in np.linspace(-12.0, 12.0, 9):
         above, below = coarse.split_by_plane([0.1, 0.2, 1.0], offset)
         assert above.volume_mm3 + below.volume_mm3 == pytest.approx(coarse.volume_mm3, rel=1e-13)
