@@ -1,4 +1,4 @@
-"""Pictures of the mould: taken apart, cut open, its parting line, its undercuts, its draft."""
+"""Pictures of the mould: taken apart, from behind, cut open, its undercuts, its draft."""
 
 from collections.abc import Sequence
 from typing import Final
@@ -16,12 +16,11 @@ from mirrorprep.handover.palette import (
     HALF_B,
     INK,
     PART,
-    STOP,
     ColorMap,
     rounded_range,
 )
 from mirrorprep.handover.panel import Body, View
-from mirrorprep.handover.sheet import PanelSpec, PlacedPanel, Sheet, strip
+from mirrorprep.handover.sheet import PanelSpec, Sheet, strip
 from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.plane import Plane
 from mirrorprep.solid.primitives import frame_along
@@ -33,6 +32,7 @@ HATCH_A: Final = 45.0
 HATCH_B: Final = -45.0
 EXPLODED: Final = ((620, 860), (500, 860), (500, 860))
 SECTION: Final = (760, 820)
+BACKS: Final = (560, 700)
 UNDERCUT: Final = (520, 760)
 DRAFT_DEG: Final = 15.0
 DRAFT_MAP: Final = ColorMap(name="draft", table=DEPTH.table[::-1], diverging=True)
@@ -84,6 +84,44 @@ def picture_exploded(
     sheet = strip(specs, panel_px=EXPLODED, foot_px=LEGEND_FOOT, common_scale=False)
     _draw_axis(sheet, moved, pull)
     legend(sheet, [(HALF_A, "half_a"), (PART, "part"), (HALF_B, "half_b"), ("-" + INK, "pull direction")])
+    return sheet.png()
+
+
+def picture_backs(
+    half_a: ScanMesh | Solid,
+    half_b: ScanMesh | Solid,
+    pull_direction: ArrayLike,
+    *,
+    up: ArrayLike,
+) -> bytes:
+    """Draw the closed mould from behind each half and from below: nut pockets, screw seats, feet and marks.
+
+    Parameters
+    ----------
+    half_a, half_b : ScanMesh or Solid
+        The halves, closed.
+    pull_direction : (3,) array
+        Direction in which half_a moves.
+    up : (3,) array
+        The direction that is up when pouring.
+
+    Returns
+    -------
+    bytes
+        A PNG file.
+    """
+    pull, upward = _unit(pull_direction), _unit(up)
+    shown = [body(surface(half_a), HALF_A), body(surface(half_b), HALF_B)]
+    specs = [
+        PanelSpec(bodies=shown, view=View(toward=three(toward), up=three(top)), title=title)
+        for toward, top, title in (
+            (pull, upward, "back of half_a"),
+            (-pull, upward, "back of half_b"),
+            (-upward, pull, "from below, pull upward"),
+        )
+    ]
+    sheet = strip(specs, panel_px=BACKS, foot_px=LEGEND_FOOT)
+    legend(sheet, [(HALF_A, "half_a"), (HALF_B, "half_b")])
     return sheet.png()
 
 
@@ -211,73 +249,6 @@ def _cut_bodies(solid: Solid, cut: Plane, color: str, hatch: float | None) -> li
             faces = index.reshape(-1, 3)
             found.append(Body(vertices=mesh.vertices[used], faces=faces, color=color, hatch_deg=angle))
     return found
-
-
-def picture_parting(
-    mesh: ScanMesh | Solid,
-    in_half_a: ArrayLike,
-    lines_mm: Sequence[ArrayLike],
-    pull_direction: ArrayLike,
-    *,
-    up: ArrayLike | None = None,
-) -> bytes:
-    """Draw the parting line on the part, and which half forms each face.
-
-    Parameters
-    ----------
-    mesh : ScanMesh or Solid
-        The part.
-    in_half_a : (m,) bool array
-        Faces that half_a forms.
-    lines_mm : sequence of (n, 3) arrays
-        The parting line: closed polylines, the first point not repeated.
-    pull_direction : (3,) array
-        Direction in which the mould opens.
-    up : (3,) array, optional
-        The direction that is to the right in the first view and up in the last.
-
-    Returns
-    -------
-    bytes
-        A PNG file.
-    """
-    part = surface(mesh)
-    pull = _unit(pull_direction)
-    above = np.asarray(in_half_a, dtype=bool)
-    shown = [
-        Body(vertices=part.vertices[used], faces=index.reshape(-1, 3), color=color)
-        for kept, color in ((above, HALF_A), (~above, HALF_B))
-        for used, index in [np.unique(part.faces[kept], return_inverse=True)]
-        if kept.any()
-    ]
-    side = side_view(pull, part.vertices, up=up)
-    specs = [
-        PanelSpec(bodies=shown, view=view, title=title)
-        for view, title in (
-            (turned(side, right_deg=30, up_deg=15), "from the side, pull upward"),
-            (turned(side, right_deg=210, up_deg=15), "from the other side"),
-            (face_view(side, pull), "seen along the pull"),
-        )
-    ]
-    sheet = strip(specs, panel_px=UNDERCUT, foot_px=LEGEND_FOOT)
-    for panel in sheet.panels:
-        for line in lines_mm:
-            _draw_loop(sheet, panel, np.asarray(line, dtype=np.float64))
-    entries = [(HALF_A, "formed by half_a"), (HALF_B, "formed by half_b")]
-    legend(sheet, [*entries, ("-" + STOP, "parting line, dotted where hidden")])
-    return sheet.png()
-
-
-def _draw_loop(sheet: Sheet, panel: PlacedPanel, corners: FloatArray) -> None:
-    """Draw a closed polyline on a body: full where it is seen, faint dots where something hides it."""
-    closed = np.vstack([corners, corners[:1]])
-    reach = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(closed, axis=0), axis=1))])
-    steps = np.linspace(0.0, reach[-1], max(int(reach[-1] / (2.0 * panel.mm_per_px)), 8))
-    points = np.stack([np.interp(steps, reach, closed[:, axis]) for axis in range(3)], axis=1)
-    seen, placed = panel.visible(points), panel.place(points)
-    for shown, look in ((seen, {"width": 4.0}), (~seen, {"width": 2.0, "linestyle": (0, (1, 3))})):
-        path = np.where(shown[:, None], placed, np.nan)
-        sheet.line(path[:, 0].tolist(), path[:, 1].tolist(), color=STOP, **look)
 
 
 def picture_undercut(

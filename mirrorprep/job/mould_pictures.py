@@ -10,12 +10,13 @@ from mirrorprep.geometry.air_pockets import trapped_air
 from mirrorprep.handover.landscape import picture_landscape
 from mirrorprep.handover.level_strip import picture_level_strip
 from mirrorprep.handover.mould_pictures import (
+    picture_backs,
     picture_cutaway,
     picture_draft,
     picture_exploded,
-    picture_parting,
     picture_undercut,
 )
+from mirrorprep.handover.parting_pictures import picture_parting
 from mirrorprep.handover.traveller import Picture
 from mirrorprep.job.records import StageRecord
 from mirrorprep.solid.plane import Plane
@@ -27,7 +28,7 @@ _APART: Final = float(np.cos(np.radians(6.0)))
 def mould_drawers(mould: StageRecord) -> tuple[Callable[[StageRecord], Picture], ...]:
     """Return the pictures that a mould's record allows: each draws one from the record."""
     searched = (_landscape,) if "pull_directions" in mould.arrays else ()
-    return (*searched, _parting, _undercut, _draft, _exploded, _cutaway, _filling)
+    return (*searched, _parting, _undercut, _draft, _exploded, _backs, _cutaway, _filling)
 
 
 def _landscape(mould: StageRecord) -> Picture:
@@ -125,6 +126,20 @@ def _exploded(mould: StageRecord) -> Picture:
         ),
         caption="The mould opened along its pull direction, and each half from its cavity side.",
         description="Both halves apart with the part between them.",
+    )
+
+
+def _backs(mould: StageRecord) -> Picture:
+    return Picture(
+        name="backs",
+        png=picture_backs(
+            mould.solid("half_a"),
+            mould.solid("half_b"),
+            mould.figures["pull_direction"],
+            up=mould.figures["pour_up"],
+        ),
+        caption="The closed mould from behind and from below: pockets for the nuts, feet, and the marks.",
+        description="Both backs of the mould and its bottom.",
     )
 
 

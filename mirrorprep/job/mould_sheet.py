@@ -13,7 +13,7 @@ def mould_section(figures: dict[str, Any]) -> Section:
         title="Mould",
         lead=str(figures["verdict"]),
         figures=(*_parting(figures), *_body(figures), *_furniture(figures), *_printing(figures)),
-        pictures=("exploded", "cutaway", "parting", "landscape", "undercut", "draft"),
+        pictures=("exploded", "backs", "cutaway", "parting", "landscape", "undercut", "draft"),
     )
 
 

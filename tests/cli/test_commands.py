@@ -253,7 +253,7 @@ def test_mould_can_be_drawn(mirrorprep, part, tmp_path):
     (cavity,) = (line for line in answer.out.splitlines() if line.startswith("cavity"))
     assert float(cavity.split()[1]) == pytest.approx(read_volume(part) / 0.99, rel=1e-3)
     drawn = {path.stem for path in (tmp_path / "m").glob("*.png")}
-    assert drawn == {"landscape", "parting", "undercut", "draft", "exploded", "cutaway", "filling"}
+    assert drawn == {"landscape", "parting", "undercut", "draft", "exploded", "backs", "cutaway", "filling"}
 
 
 def test_undercut_part_stops_a_rigid_mould_and_writes_nothing(mirrorprep, tmp_path):

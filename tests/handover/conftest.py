@@ -7,7 +7,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))  # for the helpers beside the tests
 
-from mirrorprep.handover import mould_pictures, pictures
+from mirrorprep.handover import mould_pictures, parting_pictures, pictures
 from mirrorprep.handover.display import working_window
 from mirrorprep.solid.primitives import box, frustum, sphere
 from mirrorprep.solid.solid import union
@@ -25,6 +25,8 @@ def small_panels(drawing, monkeypatch):
     monkeypatch.setattr(pictures, "PANEL", (300, 300))
     monkeypatch.setattr(mould_pictures, "EXPLODED", ((240, 300), (240, 300), (240, 300)))
     monkeypatch.setattr(mould_pictures, "SECTION", (300, 300))
+    monkeypatch.setattr(mould_pictures, "BACKS", (240, 260))
+    monkeypatch.setattr(parting_pictures, "PARTING", (240, 260))
     monkeypatch.setattr(mould_pictures, "UNDERCUT", (240, 260))
 
 

@@ -10,13 +10,13 @@ from mirrorprep.handover.mould_pictures import (
     _cut_bodies,
     _shifts,
     face_view,
+    picture_backs,
     picture_cutaway,
     picture_exploded,
-    picture_parting,
     picture_undercut,
     side_view,
 )
-from mirrorprep.handover.palette import HALF_A, HALF_B, STOP, rgb
+from mirrorprep.handover.palette import HALF_A, HALF_B, rgb
 from mirrorprep.solid.plane import Plane
 from mirrorprep.solid.primitives import box, sphere
 
@@ -32,6 +32,19 @@ def test_exploded_and_cutaway_twice_the_same(small_panels, mould):
         first = make()
         assert first[:4] == b"\x89PNG"
         assert first == make()
+
+
+def test_backs_show_each_half_in_its_own_panel(small_panels, mould):
+    half_a, half_b, _, _ = mould
+    picture = imread(io.BytesIO(picture_backs(half_a, half_b, [0, 0, 1], up=[0, 1, 0])))[:-70, :, :3]
+    third = picture.shape[1] // 3
+    for number, (mine, other) in enumerate(((HALF_A, HALF_B), (HALF_B, HALF_A))):
+        panel = picture[60:, number * third + 40 : (number + 1) * third - 40]
+        near = [(np.abs(panel - rgb(color)).sum(axis=2) < 0.25).sum() for color in (mine, other)]
+        assert near[0] > 20 * near[1]
+    below = picture[60:, 2 * third + 20 :]
+    rows = [np.flatnonzero((np.abs(below - rgb(c)).sum(axis=2) < 0.3).any(axis=1)) for c in (HALF_A, HALF_B)]
+    assert rows[0].mean() < rows[1].mean()  # half_a moves up
 
 
 def test_nothing_hides_anything_when_taken_apart(mould):
@@ -85,45 +98,3 @@ def test_undercut_shows_deeper_darker(small_panels):
     middle = picture[picture.shape[0] // 3 : picture.shape[0] // 2]
     along, against = middle[:, third // 2], middle[:, third + third // 2]
     assert along[:, :3].mean() > against[:, :3].mean() + 0.3
-
-
-def test_parting_line_lies_between_the_halves_colours(small_panels):
-    ball = sphere(10).mesh
-    above = ball.vertices[ball.faces].mean(axis=1)[:, 2] > 0.0
-    angle = np.linspace(0.0, 2.0 * np.pi, 90, endpoint=False)
-    equator = 10.0 * np.column_stack([np.cos(angle), np.sin(angle), 0.0 * angle])
-    drawn, bare = (
-        imread(io.BytesIO(picture_parting(ball, above, lines, [0, 0, 1], up=[0, 1, 0])))[:, :, :3]
-        for lines in ([equator], [])
-    )
-    assert drawn.shape == bare.shape
-    panel = slice(0, drawn.shape[1] // 3)
-
-    def rows(picture, color):
-        return np.flatnonzero((np.abs(picture[:-70, panel] - rgb(color)) < 0.03).all(axis=2).any(axis=1))
-
-    assert len(rows(bare, STOP)) == 0
-    line = rows(drawn, STOP)
-    middle = (line.min() + line.max()) / 2.0
-    height = drawn.shape[0] - 70
-    assert abs(middle - height / 2.0) < 0.15 * height
-    blue = np.abs(bare[: int(middle) - 12, panel] - rgb(HALF_A)).sum(axis=2).min()
-    sand = np.abs(bare[int(middle) + 12 : -70, panel] - rgb(HALF_B)).sum(axis=2).min()
-    assert max(blue, sand) < 0.3
-
-
-def test_a_line_that_something_hides_is_dotted(small_panels):
-    ball = sphere(10).mesh
-    above = np.ones(len(ball.faces), dtype=bool)
-    behind = np.array([[-3.0, -3.0, 0.0], [3.0, -3.0, 0.0], [3.0, 3.0, 0.0], [-3.0, 3.0, 0.0]])
-    outer = 12.0 / 3.0 * behind  # outside the ball, seen from everywhere
-    inside, seen = (
-        (
-            np.abs(imread(io.BytesIO(picture_parting(ball, above, [loop], [0, 0, 1])))[:, :, :3] - rgb(STOP))
-            < 0.03
-        )
-        .all(axis=2)[:-70]
-        .sum()
-        for loop in (behind, outer)
-    )
-    assert inside < 0.15 * seen

@@ -49,7 +49,7 @@ def record(place):
 @pytest.mark.skipif(working_window() is None, reason="this machine cannot draw off-screen")
 def test_every_picture_is_on_the_sheet(record, place):
     names = {picture["name"] for picture in record["pictures"]}
-    of_mould = {"landscape", "parting", "undercut", "draft", "exploded", "cutaway", "filling"}
+    of_mould = {"landscape", "parting", "undercut", "draft", "exploded", "backs", "cutaway", "filling"}
     assert names == {"scan", "plane", "mirrored", "walls"} | of_mould
     shown = {name for section in record["sections"] for name in section["pictures"]}
     assert shown == names
