@@ -16,6 +16,8 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 _SMOOTH_FAN: Final = 0.2
+_PIECES: Final = 10_000
+_CUTS: Final = 256
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -78,7 +80,7 @@ def meeting_pairs(vertices: FloatArray, faces: IntArray, *, among: BoolArray | N
     >>> meeting_pairs(np.array(flat + upright, dtype=float), faces).apart.tolist()
     [[0, 1]]
     """
-    near = np.arange(len(faces)) if among is None else boxes_near(*_boxes(vertices, faces), among)
+    near = np.arange(len(faces)) if among is None else _near(vertices, faces, among)
     cross = doubled_areas(vertices, faces[near])
     area = (cross != 0.0).any(axis=1)
     if not area.all():
@@ -191,6 +193,46 @@ class _Mesh:
         corners = (start[one], stop[one], wing[one], wing[other])
         hit = folded(*(self.vertices[c] for c in corners))
         return np.stack([face[one[hit]], face[other[hit]]], axis=1)
+
+
+def _near(vertices: FloatArray, faces: IntArray, among: BoolArray) -> IntArray:
+    """Return the faces that may meet a marked one, the marked ones included, and some more.
+
+    The box of a long triangle is mostly empty: such are looked at in pieces no longer than the usual one.
+    """
+    pieces, short = vertices[faces[among]], []
+    usual = _usual_extent(pieces)
+    while len(pieces):
+        long = np.ptp(pieces, axis=1).max(axis=1) > usual
+        short.append(pieces[~long])
+        pieces = _quarters(pieces[long])
+    pieces = np.concatenate([*short, np.zeros((0, 3, 3))])
+    low, high = _boxes(vertices, faces)
+    marked = np.arange(len(pieces) + len(faces)) < len(pieces)
+    found = boxes_near(
+        np.concatenate([pieces.min(axis=1), low]), np.concatenate([pieces.max(axis=1), high]), marked
+    )
+    near = among.copy()
+    near[found[found >= len(pieces)] - len(pieces)] = True
+    return np.flatnonzero(near)
+
+
+def _usual_extent(corners: FloatArray) -> float:
+    """Return the median extent of some triangles, or a longer one so that their pieces are not too many."""
+    if len(corners) == 0:
+        return 0.0
+    a, b, c = np.moveaxis(corners, 1, 0)
+    area = float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2.0
+    extent = np.ptp(corners, axis=1).max(axis=1)
+    return float(max(np.median(extent), 2.0 * np.sqrt(area / _PIECES), extent.max() / _CUTS))
+
+
+def _quarters(corners: FloatArray) -> FloatArray:
+    """Return triangles (k, 3, 3) cut in four at the middles of their sides."""
+    a, b, c = np.moveaxis(corners, 1, 0)
+    ab, bc, ca = (a + b) / 2.0, (b + c) / 2.0, (c + a) / 2.0
+    parts = ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))
+    return np.concatenate([np.stack(part, axis=1) for part in parts])
 
 
 def _boxes(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, FloatArray]:

@@ -12,7 +12,7 @@ from mirrorprep.handover.lesson import write_lesson
 from mirrorprep.handover.provenance import DIGESTS, write_digests
 from mirrorprep.handover.thumbnail import picture_thumbnail
 from mirrorprep.handover.traveller import FileEntry, Picture, file_entry, write_traveller
-from mirrorprep.job.file_shapes import fit_for_files, rounding_findings
+from mirrorprep.job.file_shapes import rounding_findings
 from mirrorprep.job.mould_files import prove_written, write_mould
 from mirrorprep.job.mould_record import PIECES
 from mirrorprep.job.pictures import draw_pictures
@@ -20,6 +20,7 @@ from mirrorprep.job.records import StageRecord
 from mirrorprep.job.sheet import traveller_data
 from mirrorprep.job.stages import Work
 from mirrorprep.progress import SILENT, Progress
+from mirrorprep.solid.rounding import fit_for_files
 
 THUMBNAIL: Final = "thumbnail.png"
 _CONTENTS: Final = {
@@ -70,7 +71,7 @@ def deliver(work: Work, folder: Path, *, overwrite: bool = False, progress: Prog
     if "mould" in work.records:
         mould = work.records["mould"]
         written = write_mould(mould, place, overwrite=overwrite)
-        cast = fit_for_files(mould.solid("casting"))
+        cast = fit_for_files(mould.solid("casting")).solid
         casting = write_stl(cast, place / "casting.stl", overwrite=overwrite)
         files += [*written.all, casting]
         proved = prove_written(mould, written, progress=progress.part(0.1, 0.4))
@@ -97,7 +98,7 @@ def deliver(work: Work, folder: Path, *, overwrite: bool = False, progress: Prog
 
 
 def _write_part(work: Work, place: Path, *, overwrite: bool) -> list[Path]:
-    part = fit_for_files(work.mirrored)
+    part = fit_for_files(work.mirrored).solid
     found = rounding_findings("mirrored_part", part)
     if found:
         work.records["files"] = StageRecord(name="files", figures={}, findings=found)

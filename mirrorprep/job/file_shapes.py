@@ -2,41 +2,11 @@
 
 from typing import Final
 
-from mirrorprep.geometry.slivers import without_slivers
-from mirrorprep.mould.proof import welded_faults
-from mirrorprep.solid.certify import certify
 from mirrorprep.solid.finding import Finding, Severity
+from mirrorprep.solid.rounding import welded_faults
 from mirrorprep.solid.solid import Solid
 
 _REMEDY: Final = "Use the 3MF file, which keeps more digits, or mend the scan first ('mirrorprep mend')."
-
-
-def fit_for_files(solid: Solid) -> Solid:
-    """Return a solid whose vertices stay apart when an STL file rounds them; as it is where they do already.
-
-    Parameters
-    ----------
-    solid : Solid
-        What is to be written.
-
-    Returns
-    -------
-    Solid
-        Edges and heights that 32-bit numbers cannot hold are gone, and vertices that would merge are drawn
-        apart by some units in the last place, 1e-5 mm at 100 mm.
-
-    Examples
-    --------
-    >>> from mirrorprep.solid.primitives import box
-    >>> cube = box([1, 2, 3])
-    >>> fit_for_files(cube) is cube
-    True
-    """
-    mesh = solid.mesh
-    if welded_faults(mesh) == (0, 0):
-        return solid
-    clean = without_slivers(mesh.vertices, mesh.faces)
-    return certify(mesh.with_geometry(clean.vertices, clean.faces))
 
 
 def rounding_findings(name: str, solid: Solid) -> tuple[Finding, ...]:

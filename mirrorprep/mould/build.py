@@ -32,6 +32,7 @@ from mirrorprep.mould.undercut_map import UndercutMap, Verdict, undercut_map, ve
 from mirrorprep.mould.walls import least_wall_mm, wall_findings
 from mirrorprep.progress import SILENT, Progress
 from mirrorprep.solid.finding import Finding
+from mirrorprep.solid.rounding import FitSolid, fit_for_files
 from mirrorprep.solid.solid import Solid
 
 FloatArray = NDArray[np.float64]
@@ -73,7 +74,8 @@ def build_mould(part: Solid, *, settings: MouldSettings = _DEFAULTS, progress: P
     """
     if part.is_empty:
         raise NotASolidError("The part is empty.", remedy="Give a closed part.")
-    allowed = _with_allowance(part, settings)
+    fit = fit_for_files(_with_allowance(part, settings))
+    allowed = fit.solid
     layout = lay_out(allowed, settings, progress=progress.part(0.0, 0.5))
     progress.step("halves", 0.5)
     assembly = _assembled(layout)
@@ -83,7 +85,7 @@ def build_mould(part: Solid, *, settings: MouldSettings = _DEFAULTS, progress: P
     pockets = air_pockets(layout.cavity, openings).pockets
     undercut = undercut_map(allowed, layout.frame.parting)
     made = _Made(
-        cavity=allowed,
+        fit=fit,
         casting=layout.frame.to_part(assembly.casting),
         layout=layout,
         assembly=assembly,
@@ -104,7 +106,7 @@ def build_mould(part: Solid, *, settings: MouldSettings = _DEFAULTS, progress: P
 class _Made:
     """Everything that was made, before the proof."""
 
-    cavity: Solid
+    fit: FitSolid
     casting: Solid
     layout: Layout
     assembly: Assembly
@@ -196,7 +198,7 @@ def _findings(made: _Made, least_wall: float) -> list[Finding]:
         *furniture_findings(layout),
         *wall_findings(layout, least_wall),
         *standing_findings(layout),
-        *half_findings(made.halves, settings),
+        *half_findings(made.halves, made.fit.moved, settings),
     ]
 
 
@@ -215,11 +217,11 @@ def _mould(made: _Made, proof: Proof) -> Mould:
         undercut=made.undercut,
         verdict=made.decision,
         halves=made.halves,
-        cavity=made.cavity,
+        cavity=made.fit.solid,
         channels=frame.to_part(assembly.channels),
         casting=made.casting,
         outer_volume_mm3=layout.outside.volume_mm3,
-        cavity_volume_mm3=made.cavity.volume_mm3,
+        cavity_volume_mm3=made.fit.solid.volume_mm3,
         channels_volume_mm3=assembly.channels.volume_mm3,
         hollows_volume_mm3=made.hollows_mm3,
         identity_error=float(proof.identity_error or 0.0),
@@ -238,7 +240,7 @@ def _mould(made: _Made, proof: Proof) -> Mould:
         wall_error_mm=shell.thickness_error_mm if shell is not None else None,
         frame=frame,
         settings=settings,
-        findings=(*_findings(made, least_wall), *crossing_findings(made.cavity, proof), *proof.findings),
+        findings=(*_findings(made, least_wall), *crossing_findings(made.fit, proof), *proof.findings),
         proof=proof,
     )
 

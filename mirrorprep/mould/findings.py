@@ -8,12 +8,13 @@ from mirrorprep.mould.assembly import Island
 from mirrorprep.mould.frame import MouldFrame
 from mirrorprep.mould.layout import Layout
 from mirrorprep.mould.pieces import division_findings
-from mirrorprep.mould.proof import IDENTITY_LIMIT, Proof
+from mirrorprep.mould.proof import Proof
 from mirrorprep.mould.register_keys import wrong_closing_mm
 from mirrorprep.mould.result import Half
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.mould.undercut_map import RIGID_SHARE, Verdict
 from mirrorprep.solid.finding import Finding, Severity
+from mirrorprep.solid.rounding import FitSolid
 from mirrorprep.solid.solid import Solid, union
 
 LOOSE_STOP_MM3 = 5.0
@@ -23,6 +24,7 @@ FIN_MM = 2.0
 """Distance of a channel's mouth from the parting surface above which the fin is mentioned."""
 
 _CRUMB_MM3 = 1e-6
+_TWICE_SHARE = 1e-9
 _NICE_TO_HAVE = ("marks-missing", "slots-missing")
 
 
@@ -158,20 +160,20 @@ def fin_findings(layout: Layout) -> list[Finding]:
     ]
 
 
-def half_findings(halves: Sequence[Half], settings: MouldSettings) -> list[Finding]:
+def half_findings(halves: Sequence[Half], drawn_apart: int, settings: MouldSettings) -> list[Finding]:
     """Return findings on halves divided for the bed, and on cavities that touch themselves."""
     found = []
     for half in halves:
         found += division_findings(half.name, half.division, settings)
         found += [] if half.pieces_proof is None else half.pieces_proof.findings
-    moved = sum(half.moved_vertices for half in halves)
+    moved = drawn_apart + sum(half.moved_vertices for half in halves)
     if moved:
         found.append(
             Finding(
                 code="part-touches-itself",
                 severity=Severity.NOTE,
-                message=f"The part's surface touches itself: {moved} vertices of the cavity were drawn in by "
-                "less than a thousandth of a millimetre, so that the files stay closed.",
+                message=f"The part's surface touches itself: {moved} vertices of the cavity were drawn apart "
+                "by less than a thousandth of a millimetre, so that the files stay closed.",
                 measured=float(moved),
                 limit=0.0,
                 remedy="Mend the scan first ('mirrorprep mend') if the exact cavity matters there.",
@@ -180,23 +182,21 @@ def half_findings(halves: Sequence[Half], settings: MouldSettings) -> list[Findi
     return found
 
 
-def crossing_findings(cavity: Solid, proof: Proof) -> list[Finding]:
-    """Return a finding when the proof fails because the part's own surfaces cross or overlap."""
-    if proof.sound:
-        return []
-    mesh = cavity.mesh
+def crossing_findings(fit: FitSolid, proof: Proof) -> list[Finding]:
+    """Return findings on a part whose own surfaces cross, or overlap: a stop where the proof fails too."""
+    if fit.crossing == 0:
+        return [] if proof.sound else _overlap_findings(fit.solid)
+    mesh = fit.solid.mesh
     pairs = self_intersections(mesh.vertices, mesh.faces)
-    if len(pairs) == 0:
-        return _overlap_findings(cavity)
     where = mesh.triangles[pairs[:24, 0]].mean(axis=1)
     return [
         Finding(
             code="part-crosses-itself",
-            severity=Severity.STOP,
-            message=f"The part's surface crosses itself at {len(pairs)} pairs of triangles (limit 0); "
-            "its cavity cannot be cut without fault.",
+            severity=Severity.CAUTION if proof.sound else Severity.STOP,
+            message=f"The part's surface crosses itself at {fit.crossing} pairs of triangles (limit 0); "
+            + ("so does its cavity." if proof.sound else "its cavity cannot be cut without fault."),
             where=tuple((float(x), float(y), float(z)) for x, y, z in where),
-            measured=float(len(pairs)),
+            measured=float(fit.crossing),
             limit=0.0,
             remedy="Mend the scan first ('mirrorprep mend').",
         )
@@ -206,7 +206,7 @@ def crossing_findings(cavity: Solid, proof: Proof) -> list[Finding]:
 def _overlap_findings(cavity: Solid) -> list[Finding]:
     """Return a finding when bodies of the part lie within one another: their common volume counts twice."""
     twice = cavity.volume_mm3 - union(cavity.fragments()).volume_mm3
-    if twice <= IDENTITY_LIMIT * cavity.volume_mm3:
+    if twice <= _TWICE_SHARE * cavity.volume_mm3:
         return []
     return [
         Finding(

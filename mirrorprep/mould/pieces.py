@@ -10,12 +10,13 @@ from mirrorprep.errors import NoPartingError
 from mirrorprep.geometry.mass_properties import area_mm2
 from mirrorprep.mould.assembly import finished
 from mirrorprep.mould.printing import PrintReport, print_report
-from mirrorprep.mould.proof import IDENTITY_LIMIT, welded_faults
+from mirrorprep.mould.proof import IDENTITY_LIMIT
 from mirrorprep.mould.register_keys import KEY_DRAFT_DEG, spread_places
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.solid.certify import examine
 from mirrorprep.solid.finding import Finding, Severity
 from mirrorprep.solid.primitives import frame_along, frustum
+from mirrorprep.solid.rounding import welded_faults
 from mirrorprep.solid.section import level_section
 from mirrorprep.solid.solid import Solid, union
 

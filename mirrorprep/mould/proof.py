@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from mirrorprep.geometry.mass_properties import area_mm2
-from mirrorprep.geometry.topology import edge_table
+from mirrorprep.geometry.self_intersection import meeting_pairs
 from mirrorprep.geometry.weld import weld_exact
 from mirrorprep.progress import SILENT, Progress
 from mirrorprep.solid.certify import examine
 from mirrorprep.solid.finding import Finding, Severity
-from mirrorprep.solid.mesh import ScanMesh
+from mirrorprep.solid.rounding import welded_faults
 from mirrorprep.solid.solid import Solid
 
 FloatArray = NDArray[np.float64]
@@ -32,7 +32,7 @@ coincide, and an overlap remains one."""
 RELEASE_LIMIT = 1e-4
 """Greatest opening interference, as a share of the casting's volume."""
 
-IDENTITY_LIMIT = 1e-9
+IDENTITY_LIMIT = 1e-12
 """Greatest relative error of halves + casting + hollows against the outer body."""
 
 
@@ -49,6 +49,9 @@ class HalfProof:
     welded_bad_edges, welded_degenerate_faces : int
         After rounding to 32 bits and merging equal positions, as an STL reader does: edges not shared by two
         triangles, and triangles that lost their area.
+    crossing_pairs : int
+        Pairs of triangles that meet beside their common corners after rounding to 32 bits; pairs that both
+        lie on the casting's own surface are not looked at.
     pieces : int
         Disconnected pieces; 1 is right.
     volume_mm3 : float
@@ -63,6 +66,7 @@ class HalfProof:
     solid: bool
     welded_bad_edges: int
     welded_degenerate_faces: int
+    crossing_pairs: int
     pieces: int
     volume_mm3: float
     triangles: int
@@ -213,7 +217,10 @@ def prove(
     closed = _closed(_opening_step(halves, casting, pull, LIFT_MM), opening[0])
     shared = (closed.half_a_mm3, closed.half_b_mm3)
     proof = Proof(
-        halves=tuple(map(_examine_half, HALF_NAMES, halves, shared)),
+        halves=tuple(
+            _examine_half(name, half, casting, mm3)
+            for name, half, mm3 in zip(HALF_NAMES, halves, shared, strict=True)
+        ),
         halves_overlap_mm3=closed.between_mm3,
         opening=tuple(opening),
         release_interference_mm3=max(max(step.held_mm3, step.between_mm3) for step in opening),
@@ -247,33 +254,34 @@ def _closed(lifted: OpeningStep, next_step: OpeningStep) -> OpeningStep:
     )
 
 
-def welded_faults(mesh: ScanMesh) -> tuple[int, int]:
-    """Return bad edges and degenerate faces after rounding to 32 bits and merging equal positions.
+def crossing_pairs(half: Solid, casting: Solid) -> int:
+    """Return how many pairs of a half's triangles meet beside their common corners once rounded to 32 bits.
 
-    That is what a reader of the STL file will find.
+    Pairs of triangles that both lie on the casting's surface are the part's own and are left aside.
 
     Examples
     --------
-    >>> from mirrorprep.solid.primitives import box
-    >>> welded_faults(box([1, 2, 3]).mesh)
-    (0, 0)
+    >>> from mirrorprep.solid.primitives import box, sphere
+    >>> ball = sphere(10.0)
+    >>> crossing_pairs(box([30, 30, 30]) - ball, ball)
+    0
     """
-    rounded = mesh.vertices.astype(np.float32)
-    faces = weld_exact(rounded).label[mesh.faces]
-    a, b, c = np.moveaxis(rounded.astype(np.float64)[mesh.faces], 1, 0)
-    flat = ~np.cross(b - a, c - a).any(axis=1)
-    table = edge_table(faces)
-    bad = (table.forward != 1) | (table.backward != 1)
-    return int(bad.sum()), int(flat.sum())
+    own, vertices = casting.mesh.vertices.astype(np.float32), half.mesh.vertices.astype(np.float32)
+    label = weld_exact(np.concatenate([own, vertices])).label
+    on_casting = np.isin(label[len(own) :], label[: len(own)])
+    faces = half.mesh.faces
+    among = ~on_casting[faces].all(axis=1)
+    return len(meeting_pairs(vertices.astype(np.float64), faces, among=np.asarray(among)).all)
 
 
-def _examine_half(name: str, half: Solid, shared_mm3: float) -> HalfProof:
+def _examine_half(name: str, half: Solid, casting: Solid, shared_mm3: float) -> HalfProof:
     bad_edges, flat_faces = welded_faults(half.mesh)
     return HalfProof(
         name=name,
         solid=examine(half.mesh).solid,
         welded_bad_edges=bad_edges,
         welded_degenerate_faces=flat_faces,
+        crossing_pairs=crossing_pairs(half, casting),
         pieces=len(half.fragments()),
         volume_mm3=half.volume_mm3,
         triangles=len(half.mesh.faces),
@@ -311,6 +319,12 @@ def _half_findings(halves: Sequence[HalfProof], limit: float) -> list[Finding]:
             )
             faults = half.welded_bad_edges + half.welded_degenerate_faces
             found.append(_stop("half-pinches", message, float(faults), 0.0))
+        if half.crossing_pairs:
+            message = (
+                f"{half.crossing_pairs} pairs of triangles of {half.name} cross once it is written with "
+                "32 bits (limit 0)."
+            )
+            found.append(_stop("half-crosses-itself", message, float(half.crossing_pairs), 0.0))
         if half.pieces != 1:
             message = f"{half.name} consists of {half.pieces} pieces (1 is right)."
             found.append(_stop("half-in-pieces", message, float(half.pieces), 1.0))

@@ -170,14 +170,14 @@ def _figures(made: Mould) -> tuple[str, float, float, float]:
 
 
 def _crossings(made: Mould) -> int | None:
-    """Count pairs of triangles that meet without a common corner; exact predicates."""
+    """Count pairs of triangles that meet beside their common corners in the files; exact predicates."""
     try:
         predicates = importlib.import_module("igl.predicates")
     except ImportError:
         return None
     found = 0
     for half in made.halves:
-        vertices = np.array(half.solid.mesh.vertices)
+        vertices = half.solid.mesh.vertices.astype(np.float32).astype(np.float64)
         pairs = predicates.find_self_intersections(vertices, np.array(half.solid.mesh.faces))[1]
         found += len(pairs)
     return found

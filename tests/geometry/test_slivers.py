@@ -4,9 +4,9 @@ import pytest
 from mirrorprep.geometry.mass_properties import signed_volume_mm3
 from mirrorprep.geometry.slivers import without_slivers
 from mirrorprep.geometry.topology import edge_table
-from mirrorprep.mould.proof import welded_faults
 from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.primitives import box, sphere
+from mirrorprep.solid.rounding import welded_faults
 
 
 def closed(faces):

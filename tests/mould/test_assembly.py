@@ -4,9 +4,9 @@ import pytest
 from mirrorprep.mould.assembly import assemble, finished
 from mirrorprep.mould.frame import MouldFrame
 from mirrorprep.mould.parting import find_parting
-from mirrorprep.mould.proof import welded_faults
 from mirrorprep.mould.register_keys import RegisterKey
 from mirrorprep.solid.primitives import box, frustum, sphere
+from mirrorprep.solid.rounding import welded_faults
 
 KEY = RegisterKey(center_mm=(20.0, 20.0, 0.0), radius_mm=3.0, height_mm=3.0, root_mm=1.0, gap_mm=0.3)
 RUNNER = frustum([0, 5, 0], [0, 31, 0], start_radius_mm=2, stop_radius_mm=3)

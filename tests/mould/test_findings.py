@@ -97,7 +97,7 @@ def test_moved_cavity_vertices_are_found():
         SimpleNamespace(name="half_a", division=Division(), pieces_proof=None, moved_vertices=n)
         for n in (2, 1)
     ]
-    (found,) = half_findings(halves, MouldSettings())
+    (found,) = half_findings(halves, 0, MouldSettings())
     assert (found.code, found.measured) == ("part-touches-itself", 3.0)
 
 

@@ -1,9 +1,10 @@
 import numpy as np
 import pytest
 
-from mirrorprep.mould.proof import prove, welded_faults
+from mirrorprep.mould.proof import prove
 from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.primitives import box, sphere
+from mirrorprep.solid.rounding import welded_faults
 from mirrorprep.solid.solid import union
 
 
