@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mirrorprep.geometry.slivers import without_slivers
+from mirrorprep.geometry.topology import bodies
 from mirrorprep.geometry.weld import weld_exact
 from mirrorprep.mould.frame import MouldFrame
 from mirrorprep.mould.proof import HALF_NAMES
@@ -123,19 +124,37 @@ def assemble(
 
 
 def _joined(upper: Solid, lower: Solid) -> tuple[tuple[Solid, Solid], list[Island]]:
-    """Return the main piece of each half with the islands it could take, and what became of all islands."""
+    """Return the main piece of each half with the islands it could take, and what became of all islands.
+
+    An island may hang on another one, so all are tried again until none joins any more.
+    """
     pieces = {name: half.fragments() for name, half in zip(HALF_NAMES, (upper, lower), strict=True)}
     main = {name: found[0] for name, found in pieces.items()}
-    islands = []
-    for name, other in (HALF_NAMES, HALF_NAMES[::-1]):
-        for piece in pieces[name][1:]:
-            fate = "loose"
-            if piece.volume_mm3 > CRUMB_MM3:
-                joined = main[other] + piece
-                if len(joined.fragments()) == 1:
-                    main[other], fate = joined, other
-            islands.append(_island(piece, name, fate))
+    waiting = [(name, piece) for name in HALF_NAMES for piece in pieces[name][1:]]
+    islands: list[Island] = []
+    before = -1
+    while len(waiting) != before:
+        before, still = len(waiting), []
+        for name, piece in waiting:
+            fate = _taken(main, name, piece)
+            if fate == "loose":
+                still.append((name, piece))
+            else:
+                islands.append(_island(piece, name, fate))
+        waiting = still
+    islands += [_island(piece, name, "loose") for name, piece in waiting]
     return (main["half_a"], main["half_b"]), islands
+
+
+def _taken(main: dict[str, Solid], of_half: str, piece: Solid) -> str:
+    """Join a piece to the half it touches, the other one first; return which, or ``loose``."""
+    if piece.volume_mm3 > CRUMB_MM3:
+        for name in sorted(HALF_NAMES, key=lambda name: name == of_half):
+            joined = main[name] + piece
+            if len(joined.fragments()) == 1:
+                main[name] = joined
+                return name
+    return "loose"
 
 
 def _island(piece: Solid, of_half: str, fate: str) -> Island:
@@ -166,4 +185,13 @@ def finished(solid: Solid, cavity: Solid, rotation: FloatArray) -> tuple[Solid, 
     fixed = np.zeros(label.max() + 1, dtype=bool)
     fixed[label[: len(own)]] = True
     clean = without_slivers(mesh.vertices @ rotation.T, mesh.faces, fixed=fixed[label[len(own) :]])
-    return certify(ScanMesh(vertices=clean.vertices, faces=clean.faces)), clean.moved_fixed
+    whole = certify(ScanMesh(vertices=clean.vertices, faces=clean.faces))
+    return _without_flakes(whole), clean.moved_fixed
+
+
+def _without_flakes(half: Solid) -> Solid:
+    """Return a half without closed bits that have no volume; collapsed edges may cut such off."""
+    if bodies(half.mesh.faces, len(half.mesh.vertices))[0] == 1:
+        return half
+    main, *bits = half.fragments()
+    return main if all(bit.volume_mm3 <= CRUMB_MM3 for bit in bits) else half

@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 
 from mirrorprep.geometry.mass_properties import signed_volume_mm3
+from mirrorprep.geometry.self_intersection import meeting_pairs
 from mirrorprep.geometry.slivers import without_slivers
 from mirrorprep.geometry.topology import edge_table
 from mirrorprep.solid.mesh import ScanMesh
@@ -125,3 +126,49 @@ def test_input_is_not_changed(cube):
     without_slivers(vertices, faces)
     assert np.array_equal(before[0], vertices)
     assert np.array_equal(before[1], faces)
+
+
+def bent_row(count=30):
+    """A bar whose upper edge carries many vertices beside a straight line by less than 32 bits can tell.
+
+    The strip between them and the line is cut into slivers that look sound in double precision.
+    """
+    x = np.linspace(0.0, 9.0, count)
+    x[1:-1] += np.random.default_rng(5).uniform(-0.1, 0.1, count - 2)
+    bow = 3e-6 * np.sin(np.pi * x / 9.0)
+    edge = np.column_stack([x, bow, np.zeros(count)])
+    back, low = edge + [0.0, 5.0, -1.0], edge + [0.0, 0.0, -5.0]
+    points = np.vstack([edge, back * [1, 0, 1] + [0, 5, 0], low * [1, 0, 1]]) + [70.0, 40.0, 60.0]
+    first, last = np.arange(count - 1), np.arange(1, count)
+    near, far, under = (0, count, 2 * count)
+    quads = [(near, far), (far, under)]
+    faces = [[a + i, a + j, b + j] for a, b in quads for i, j in zip(first, last, strict=True)]
+    faces += [[a + i, b + j, b + i] for a, b in quads for i, j in zip(first, last, strict=True)]
+    # The front ends at the chord from the first to the last vertex; slivers fill the bow from there.
+    faces += [[near, under + count - 1, near + count - 1]]
+    faces += [[near, under + i, under + j] for i, j in zip(first, last, strict=True)]
+    faces += [[near + count - 1, near + j, near + i] for i, j in zip(first[1:], last[1:], strict=True)][:-1]
+    faces += [[near, near + count - 1, near + 1]]
+    faces += [[near, far, under], [near + count - 1, under + count - 1, far + count - 1]]
+    return points, np.array(faces)
+
+
+def crossing_when_rounded(vertices, faces):
+    return len(meeting_pairs(vertices.astype(np.float32).astype(float), faces).all)
+
+
+def test_row_of_slivers_along_an_edge_goes_and_the_volume_stays():
+    vertices, faces = bent_row()
+    if signed_volume_mm3(vertices, faces) < 0.0:
+        faces = faces[:, ::-1]
+    assert closed(faces)
+    assert crossing_when_rounded(vertices, faces) > 0
+    clean = without_slivers(vertices, faces)
+    assert closed(clean.faces)
+    assert clean.collapsed_edges > 0
+    assert crossing_when_rounded(clean.vertices, clean.faces) == clean.crossing == 0
+    volume = signed_volume_mm3(vertices, faces)
+    assert signed_volume_mm3(clean.vertices, clean.faces) == pytest.approx(volume, rel=1e-14)
+    # Corners of the bar are no crease to slide along: all eight stay.
+    for corner in np.array([[0, 0, 0], [9, 0, 0], [0, 5, -1], [9, 5, -1]]) + [70.0, 40.0, 60.0]:
+        assert np.linalg.norm(clean.vertices - corner, axis=1).min() < 1e-6
