@@ -162,7 +162,37 @@ def _island(piece: Solid, of_half: str, fate: str) -> Island:
     return Island(of_half=of_half, volume_mm3=piece.volume_mm3, where_mm=(u, v, w), fate=fate)
 
 
-def finished(solid: Solid, cavity: Solid, rotation: FloatArray) -> tuple[Solid, int]:
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Finished:
+    """A half in the part's coordinates, without slivers.
+
+    Attributes
+    ----------
+    solid : Solid
+        Closed by position too, once rounded to 32 bits.
+    moved : int
+        Vertices of the cavity that had to be moved (by a few units of the last of 32 bits) because the part's
+        own surface pinches there.
+    flakes : tuple of Solid
+        Bits below a crumb's volume that came off with the slivers; they are left out.
+    """
+
+    solid: Solid
+    moved: int
+    flakes: tuple[Solid, ...]
+
+    def islands(self, of_half: str, rotation: FloatArray) -> tuple[Island, ...]:
+        """Return the flakes as loose islands, in mould coordinates."""
+        return tuple(_island(flake.transformed(_turn(rotation.T)), of_half, "loose") for flake in self.flakes)
+
+
+def _turn(rotation: FloatArray) -> FloatArray:
+    matrix = np.eye(4)
+    matrix[:3, :3] = rotation
+    return matrix
+
+
+def finished(solid: Solid, cavity: Solid, rotation: FloatArray) -> Finished:
     """Return a half in the part's coordinates, without slivers; vertices of the cavity stay where they are.
 
     Parameters
@@ -174,11 +204,7 @@ def finished(solid: Solid, cavity: Solid, rotation: FloatArray) -> tuple[Solid, 
 
     Returns
     -------
-    half : Solid
-        Closed by position too, once rounded to 32 bits.
-    moved : int
-        Vertices of the cavity that had to be moved (by a few units of the last of 32 bits) because the part's
-        own surface pinches there.
+    Finished
     """
     mesh, own = solid.mesh, cavity.mesh.vertices
     label = weld_exact(np.vstack([own, mesh.vertices])).label
@@ -186,12 +212,13 @@ def finished(solid: Solid, cavity: Solid, rotation: FloatArray) -> tuple[Solid, 
     fixed[label[: len(own)]] = True
     clean = without_slivers(mesh.vertices @ rotation.T, mesh.faces, fixed=fixed[label[len(own) :]])
     whole = certify(ScanMesh(vertices=clean.vertices, faces=clean.faces))
-    return _without_flakes(whole), clean.moved_fixed
+    main, flakes = _without_flakes(whole)
+    return Finished(solid=main, moved=clean.moved_fixed, flakes=flakes)
 
 
-def _without_flakes(half: Solid) -> Solid:
-    """Return a half without closed bits that have no volume; collapsed edges may cut such off."""
+def _without_flakes(half: Solid) -> tuple[Solid, tuple[Solid, ...]]:
+    """Return a half without closed bits that have no volume, which collapsed edges may cut off, and those."""
     if bodies(half.mesh.faces, len(half.mesh.vertices))[0] == 1:
-        return half
+        return half, ()
     main, *bits = half.fragments()
-    return main if all(bit.volume_mm3 <= CRUMB_MM3 for bit in bits) else half
+    return (main, tuple(bits)) if all(bit.volume_mm3 <= CRUMB_MM3 for bit in bits) else (half, ())

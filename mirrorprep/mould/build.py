@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from mirrorprep.errors import NotASolidError
 from mirrorprep.geometry.air_pockets import AirPocket
-from mirrorprep.mould.assembly import Assembly, assemble, finished
+from mirrorprep.mould.assembly import Assembly, Finished, Island, assemble, finished
 from mirrorprep.mould.channels import air_pockets
 from mirrorprep.mould.findings import (
     crossing_findings,
@@ -24,7 +24,7 @@ from mirrorprep.mould.hardware import bolt_size, screw_length_mm
 from mirrorprep.mould.layout import Layout, lay_out
 from mirrorprep.mould.pieces import Division, PiecesProof, divide_for_bed, prove_pieces
 from mirrorprep.mould.printing import print_pose, print_report
-from mirrorprep.mould.proof import Proof, prove
+from mirrorprep.mould.proof import HALF_NAMES, Proof, prove
 from mirrorprep.mould.result import Half, Mould
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.mould.standing import standing, standing_findings
@@ -79,7 +79,8 @@ def build_mould(part: Solid, *, settings: MouldSettings = _DEFAULTS, progress: P
     layout = lay_out(allowed, settings, progress=progress.part(0.0, 0.5))
     progress.step("halves", 0.5)
     assembly = _assembled(layout)
-    halves = _halves(assembly, layout, allowed)
+    done = _finished(assembly, layout)
+    halves = _halves(done, layout, allowed)
     progress.step("air pockets", 0.65)
     openings = [(channel.mouth_mm, channel.start_radius_mm) for channel in layout.runners]
     pockets = air_pockets(layout.cavity, openings).pockets
@@ -90,6 +91,7 @@ def build_mould(part: Solid, *, settings: MouldSettings = _DEFAULTS, progress: P
         layout=layout,
         assembly=assembly,
         halves=halves,
+        islands=_islands(assembly, done, layout),
         pockets=pockets,
         undercut=undercut,
         decision=verdict(
@@ -111,6 +113,7 @@ class _Made:
     layout: Layout
     assembly: Assembly
     halves: tuple[Half, Half]
+    islands: tuple[Island, ...]
     pockets: tuple[AirPocket, ...]
     undercut: UndercutMap
     decision: Verdict
@@ -118,7 +121,7 @@ class _Made:
     @property
     def hollows_mm3(self) -> float:
         """Space inside the outside that is neither mould nor casting; pieces left out are such space too."""
-        loose = [island.volume_mm3 for island in self.assembly.islands if island.fate == "loose"]
+        loose = [island.volume_mm3 for island in self.islands if island.fate == "loose"]
         return sum(hollow.volume_mm3 for hollow in self.assembly.hollows) + sum(loose)
 
 
@@ -144,13 +147,23 @@ def _assembled(layout: Layout) -> Assembly:
     )
 
 
-def _halves(assembly: Assembly, layout: Layout, cavity: Solid) -> tuple[Half, Half]:
+def _finished(assembly: Assembly, layout: Layout) -> dict[str, Finished]:
+    halves = zip(HALF_NAMES, (assembly.half_a, assembly.half_b), strict=True)
+    return {name: finished(solid, layout.cavity, layout.frame.rotation) for name, solid in halves}
+
+
+def _islands(assembly: Assembly, done: dict[str, Finished], layout: Layout) -> tuple[Island, ...]:
+    flakes = [island for name, half in done.items() for island in half.islands(name, layout.frame.rotation)]
+    return (*assembly.islands, *flakes)
+
+
+def _halves(done: dict[str, Finished], layout: Layout, cavity: Solid) -> tuple[Half, Half]:
     across, up, pull = layout.frame.rotation.T
     backs = {"half_a": np.column_stack([across, -up, -pull]), "half_b": np.column_stack([across, up, pull])}
     settings = layout.settings
     made = []
-    for name, solid in zip(backs, (assembly.half_a, assembly.half_b), strict=True):
-        placed, moved = finished(solid, layout.cavity, layout.frame.rotation)
+    for name, half in done.items():
+        placed = half.solid
         pose = print_pose(placed, backs[name], settings.bed_mm)
         division = divide_for_bed(name, placed, pose, settings, cavity=cavity)
         made.append(
@@ -163,7 +176,7 @@ def _halves(assembly: Assembly, layout: Layout, cavity: Solid) -> tuple[Half, Ha
                 printing=print_report(placed.mesh, pose, settings.bed_mm),
                 division=division,
                 pieces_proof=_pieces_proof(placed, division, settings),
-                moved_vertices=moved,
+                moved_vertices=half.moved,
             )
         )
     return made[0], made[1]
@@ -193,7 +206,7 @@ def _findings(made: _Made, least_wall: float) -> list[Finding]:
     return [
         *undercut_findings(made.decision),
         *pocket_findings(made.pockets, frame, settings),
-        *island_findings(made.assembly.islands, frame),
+        *island_findings(made.islands, frame),
         *fin_findings(layout),
         *furniture_findings(layout),
         *wall_findings(layout, least_wall),
@@ -227,7 +240,7 @@ def _mould(made: _Made, proof: Proof) -> Mould:
         identity_error=float(proof.identity_error or 0.0),
         release_interference_mm3=proof.release_interference_mm3,
         air_pockets=tuple(_in_part(pocket, frame) for pocket in made.pockets),
-        islands=tuple(replace(i, where_mm=place(frame, i.where_mm)) for i in assembly.islands),
+        islands=tuple(replace(i, where_mm=place(frame, i.where_mm)) for i in made.islands),
         runners=layout.runners,
         keys=layout.keys,
         bolts=tuple(

@@ -145,7 +145,7 @@ def divide_for_bed(
     pieces = []
     for number, body in enumerate(bodies, start=1):
         solid = body.transformed(back)
-        solid = finished(solid, half if cavity is None else cavity, np.eye(3))[0]
+        solid = finished(solid, half if cavity is None else cavity, np.eye(3)).solid
         moved = pose.copy()
         moved[:3, 3] -= body.bounds_mm[0]
         report = print_report(solid.mesh, moved, settings.bed_mm)

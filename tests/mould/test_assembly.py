@@ -76,9 +76,11 @@ def test_flakes_without_volume_are_dropped_and_pieces_stay():
         faces=np.vstack([body.mesh.faces, faces + len(body.mesh.vertices)]),
     )
     assert bodies(both.faces, len(both.vertices))[0] == 2
-    assert len(_without_flakes(certify(both)).mesh.faces) == len(body.mesh.faces)
+    main, flakes = _without_flakes(certify(both))
+    assert len(main.mesh.faces) == len(body.mesh.faces)
+    assert all(flake.volume_mm3 < 1e-6 for flake in flakes)
     pieces = body + box([1, 1, 1], center_mm=[15, 0, 0])
-    assert len(_without_flakes(pieces).fragments()) == 2
+    assert _without_flakes(pieces) == (pieces, ())
 
 
 def test_enclosed_hollow_is_listed_as_loose():
@@ -97,8 +99,9 @@ def test_finished_half_keeps_the_cavity_and_survives_rounding():
 
     part = sphere(12.0, segments=128)
     made, _, frame = assembled(part, keys=[KEY])
-    half, moved = finished(made.half_a, frame.to_mould(part), frame.rotation)
-    assert moved == 0
+    done = finished(made.half_a, frame.to_mould(part), frame.rotation)
+    half = done.solid
+    assert (done.moved, done.flakes) == (0, ())
     assert welded_faults(half.mesh) == (0, 0)
     assert half.volume_mm3 == pytest.approx(made.half_a.volume_mm3, rel=1e-13)
     own = part.mesh.vertices[part.mesh.vertices[:, 2] > 3.0]
