@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice
 from typing import Final
 
 import numpy as np
@@ -10,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from mirrorprep.errors import UsageError
 from mirrorprep.solid.primitives import box, frustum, prism
-from mirrorprep.solid.section import Section
+from mirrorprep.solid.section import Section, rectangle
 from mirrorprep.solid.solid import Solid
 
 FloatArray = NDArray[np.float64]
@@ -69,6 +70,8 @@ PRY_HEIGHT_MM: Final = 2.4
 
 PRY_WALL_MM: Final = 2.0
 """Least wall between a slot and a bolt or key: common practice, no source."""
+
+_PRY_CAVITY_WALL_MM: Final = 1.5
 
 BOSS_WALL_MM: Final = 1.4
 """Wall around a nut in its boss; it stays within the edge wall that bolts keep."""
@@ -219,9 +222,9 @@ def nut_boss(bolt: BoltSize, center_uv: ArrayLike, *, level_mm: float, nut_seat_
 
 
 def pry_places(
-    plan: Section, taken: Sequence[tuple[ArrayLike, float]], *, depth_mm: float
+    plan: Section, taken: Sequence[tuple[ArrayLike, float]], *, depth_mm: float, keep_off: Section
 ) -> list[FloatArray]:
-    """Return a place for a lever on each side of the mould's outline, clear of bolts and keys.
+    """Return a place for a lever on each side of the mould's outline, clear of bolts, keys and cavity.
 
     Parameters
     ----------
@@ -231,7 +234,10 @@ def pry_places(
         Bolts and keys.
     depth_mm : float
         How far a slot reaches inward.
+    keep_off : Section
+        Shadow of cavity and channels.
     """
+    reach = np.array([depth_mm, PRY_WIDTH_MM / 2.0]) + _PRY_CAVITY_WALL_MM
     outline = max(plan.loops, key=len)
     steps = np.linspace(0.0, 1.0, 24, endpoint=False)[:, None, None]
     rim = (outline + steps * (np.roll(outline, -1, axis=0) - outline)).reshape(-1, 2)
@@ -247,9 +253,9 @@ def pry_places(
             beside = np.abs(side - np.asarray(center, dtype=np.float64)) - [depth_mm, PRY_WIDTH_MM / 2.0]
             room = np.minimum(room, np.linalg.norm(np.maximum(beside, 0.0), axis=1) - radius)
         middle = np.abs(side[:, 1] - (bottom + top) / 2.0)
-        best = int(np.lexsort((middle, -room))[0])
-        if room[best] >= PRY_WALL_MM:
-            places.append(side[best])
+        liked = side[np.lexsort((middle, -room))][: int((room >= PRY_WALL_MM).sum())]
+        clear = (place for place in liked if (keep_off & rectangle(place - reach, place + reach)).is_empty)
+        places += list(islice(clear, 1))
     return places
 
 

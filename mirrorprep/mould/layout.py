@@ -220,10 +220,11 @@ def _places(
         room = (free - core - _foot_area(plan, settings)).offset(-reach)
         bolts = spread_places(room, settings.bolt_count, apart_mm=2.0 * reach + _CLEAR_MM)
     room = free - merged([_shadow(coarse, _CLEAR_MM), *(disc(center, reach + 1.0) for center in bolts)])
+    keep_off = _shadow(coarse, 0.0) + footprint(runners)
     tried = []
     for limit in _KEY_LAND_DEG:
         level = room - steep_land(frame, limit)
-        tried.append(_keys_and_slots(plan, level, [(bolt, reach) for bolt in bolts], settings))
+        tried.append(_keys_and_slots(plan, level, keep_off, [(bolt, reach) for bolt in bolts], settings))
         if len(tried[-1][0]) == settings.key_count:
             break
     keys, radii, slots = max(tried, key=lambda found: len(found[0]))
@@ -237,7 +238,11 @@ def _slot_depth_mm(settings: MouldSettings) -> float:
 
 
 def _keys_and_slots(
-    plan: Section, room: Section, bolts: list[tuple[FloatArray, float]], settings: MouldSettings
+    plan: Section,
+    room: Section,
+    keep_off: Section,
+    bolts: list[tuple[FloatArray, float]],
+    settings: MouldSettings,
 ) -> tuple[list[FloatArray], list[float], list[FloatArray]]:
     """Return places and radii of the keys, and places of the slots.
 
@@ -248,8 +253,8 @@ def _keys_and_slots(
     if not settings.pry_slots:
         return keys, radii, []
     around = [(key, radius + settings.key_gap_mm) for key, radius in zip(keys, radii, strict=True)]
-    slots = pry_places(plan, [*bolts, *around], depth_mm=depth)
-    first = pry_places(plan, bolts, depth_mm=depth)
+    slots = pry_places(plan, [*bolts, *around], depth_mm=depth, keep_off=keep_off)
+    first = pry_places(plan, bolts, depth_mm=depth, keep_off=keep_off)
     if len(slots) < len(first):
         reach = np.array([depth, PRY_WIDTH_MM / 2.0]) + PRY_WALL_MM
         beside = room - merged([rectangle(slot - reach, slot + reach) for slot in first])

@@ -12,11 +12,12 @@ from mirrorprep.mould.hardware import (
     bolt_size,
     bolt_tools,
     nut_boss,
+    pry_places,
     pry_tool,
     screw_length_mm,
 )
 from mirrorprep.solid.primitives import box, frustum, prism
-from mirrorprep.solid.section import level_section
+from mirrorprep.solid.section import level_section, rectangle
 
 
 @pytest.mark.parametrize(
@@ -171,3 +172,15 @@ def test_slot_is_open_to_its_side(u, outer):
     assert sorted((low[0], high[0])) == sorted((outer, math.copysign(36.0, u)))
     assert (low[1], high[1]) == (-2.0, 8.0)
     assert high[2] - low[2] == pytest.approx(2.4)
+
+
+def test_slots_keep_off_the_cavity():
+    # A vent stands near the left edge at half height: the slot there moves along the edge.
+    plan, depth = rectangle([0.0, 0.0], [60.0, 100.0]), 4.0
+    vent = rectangle([3.0, 40.0], [7.0, 100.0])
+    left, right = pry_places(plan, [], depth_mm=depth, keep_off=vent)
+    assert right == pytest.approx([60.0, 50.0], abs=3.0)
+    assert left[0] == pytest.approx(0.0)
+    tool = pry_tool(left, 0.0, depth_mm=depth, outer_u_mm=-9.0)
+    assert (tool & vent.extruded(-5.0, 5.0)).is_empty
+    assert len(pry_places(plan, [], depth_mm=depth, keep_off=rectangle([3.0, 0.0], [7.0, 100.0]))) == 1
