@@ -104,11 +104,14 @@ class Solid:
     def fragments(self) -> list["Solid"]:
         """Return the disconnected pieces, the largest first; a hollow belongs to the piece around it.
 
-        Hollows below 1e-12 of the largest piece are crumbs of rounding and are left out.
+        Hollows below 1e-12 of the largest piece are crumbs of rounding and are left out. A body inside out
+        has no pieces.
         """
         surfaces = sorted(self._body.decompose(), key=lambda surface: -float(surface.volume()))
         outer = [[surface] for surface in surfaces if surface.volume() > 0.0]
-        least = -_CRUMB * surfaces[0].volume() if surfaces else 0.0
+        if not outer:
+            return []
+        least = -_CRUMB * surfaces[0].volume()
         for hollow in (surface for surface in surfaces if surface.volume() < least):
             _piece_around(outer, hollow).append(hollow)
         pieces = [Solid(_one_body(parts) if parts[1:] else parts[0]) for parts in outer]

@@ -1,11 +1,14 @@
+import manifold3d
 import numpy as np
 import pytest
 
+from mirrorprep.geometry.self_intersection import meeting_pairs
 from mirrorprep.mould.proof import prove
+from mirrorprep.solid.certify import certify
 from mirrorprep.solid.mesh import ScanMesh
 from mirrorprep.solid.primitives import box, sphere
 from mirrorprep.solid.rounding import welded_faults
-from mirrorprep.solid.solid import union
+from mirrorprep.solid.solid import Solid, union
 
 
 @pytest.fixture(scope="module")
@@ -98,6 +101,45 @@ def test_key_without_taper_that_leans_is_found_between_the_halves(ball):
     assert codes(proof) == {"halves-collide"}
     assert max(step.between_mm3 for step in proof.opening) > 1.0
     assert max(step.half_a_mm3 for step in proof.opening) < 1e-6
+
+
+def test_half_that_pinches_once_written_is_found(ball):
+    # A vertex drawn onto another but for 1e-7 mm: closed in double precision, open in an STL file.
+    outer = box([30, 30, 30], center_mm=[0, 0, 0])
+    upper, lower = halves_of(outer, ball)
+    vertices = np.array(upper.mesh.vertices)
+    one, other, _ = next(face for face in upper.mesh.faces if (np.abs(vertices[face]).max(axis=1) < 11).all())
+    vertices[one] = vertices[other] + 1e-7 * (vertices[one] - vertices[other])
+    proof = prove((certify(upper.mesh.with_geometry(vertices, upper.mesh.faces)), lower), ball, [0, 0, 1])
+    assert "half-pinches" in codes(proof)
+    assert proof.halves[0].welded_bad_edges + proof.halves[0].welded_degenerate_faces > 0
+
+
+def test_half_turned_inside_out_is_found(ball):
+    outer = box([30, 30, 30])
+    upper, lower = halves_of(outer, ball)
+    mesh = upper.mesh
+    turned = manifold3d.Mesh64(
+        vert_properties=np.array(mesh.vertices), tri_verts=np.array(mesh.faces[:, ::-1], dtype=np.uint64)
+    )
+    inside_out = Solid(manifold3d.Manifold(turned))
+    assert inside_out.volume_mm3 < 0.0
+    proof = prove((inside_out, lower), ball, [0, 0, 1])
+    assert "half-not-solid" in codes(proof)
+    assert not proof.holds
+
+
+def test_half_whose_triangles_cross_is_found(ball):
+    outer = box([30, 30, 30])
+    upper, lower = halves_of(outer, ball)
+    spike = np.array(upper.mesh.vertices)
+    corner = int(np.argmax(spike @ [1.0, 1.0, 1.0]))
+    spike[corner] -= [40.0, 0.0, 0.0]
+    folded = certify(upper.mesh.with_geometry(spike, upper.mesh.faces))
+    proof = prove((folded, lower), ball, [0, 0, 1])
+    assert "half-crosses-itself" in codes(proof)
+    assert proof.halves[0].crossing_pairs == len(meeting_pairs(spike, upper.mesh.faces).all)
+    assert proof.halves[1].crossing_pairs == 0
 
 
 def test_pinching_after_rounding_is_found():
