@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from mirrorprep.errors import NoPartingError
 from mirrorprep.mould.body import block, cylinder, floors_mm
 from mirrorprep.mould.channels import Channel, footprint, plan_channels, pour_up_uv
 from mirrorprep.mould.flange import FOOT_THICKNESS_MM, flange_plan, flanged_shell
@@ -46,6 +47,8 @@ _KEY_LAND_DEG = (STEEPEST_LAND_DEG, 60.0, 75.0, 90.0)
 
 _CRUMB_MM3 = 1e-6
 _FEW_TRIANGLES = 20_000
+_SPRUES_IN_PART = 1.5
+_MARGIN_IN_PART = 0.3
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -96,8 +99,14 @@ def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layo
 
     Places are found on the plan and a rough surface first; then a contour surface is led through the
     channels' axes and level pads under keys and bolts.
+
+    Raises
+    ------
+    NoPartingError
+        If the part is too small for its sprue and flange, or has no parting surface or even wall.
     """
     margin = 2.0 * settings.flange_width_mm + settings.cup_depth_mm + settings.wall_mm
+    _refuse_tiny(part, settings, margin)
     coarse_part = _coarse(part)
     view = view_part(
         part,
@@ -165,6 +174,18 @@ class _Places:
         slots = 2 if settings.pry_slots else 0
         asked = settings.key_count + bolts + slots
         return asked - len(self.keys) - len(self.bolts) - len(self.slots)
+
+
+def _refuse_tiny(part: Solid, settings: MouldSettings, margin_mm: float) -> None:
+    """Raise when sprue and flange dwarf a part: its unit is wrong, or the settings are."""
+    size = float(np.ptp(part.bounds_mm, axis=0).max())
+    least = max(_SPRUES_IN_PART * settings.sprue_diameter_mm, _MARGIN_IN_PART * margin_mm)
+    if size < least:
+        raise NoPartingError(
+            f"The part is {size:.3g} mm long, too small for a sprue of {settings.sprue_diameter_mm:g} mm and "
+            f"a flange of {settings.flange_width_mm:g} mm (least {least:.3g} mm).",
+            remedy="Check the unit of the scan, or choose a smaller sprue, pouring cup, wall and flange.",
+        )
 
 
 def _coarse(part: Solid) -> Solid:

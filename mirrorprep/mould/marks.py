@@ -17,6 +17,7 @@ DOT_MM: Final = 1.0
 _OVERLAP_MM: Final = 0.1
 _SMALL_DOT_MM: Final = 0.8
 _EDGE_MM: Final = 1.5
+_SAMPLES: Final = 48
 _COLUMNS: Final = 5
 _ROWS: Final = 7
 
@@ -127,16 +128,15 @@ def mark_tools(outside: Solid, plan: Section, frame: MouldFrame, job_code: str) 
     """
     floor = float(outside.bounds_mm[0, 1])
     bottom = _bottom(outside, floor).offset(-_EDGE_MM)
-    left, right = plan.bounds_mm[:, 0].tolist()
-    line = np.column_stack([np.linspace(left, right, 64), np.full(64, floor)])
-    heights = frame.height_mm(line)
+    middle = float(plan.bounds_mm[:, 0].mean())
     tools = []
     for letter, up in (("A", True), ("B", False)):
         for label in _labels(letter, job_code, up=up):
             width, height = label.bounds_mm[1]
-            near = heights[np.abs(line[:, 0] - (left + right) / 2.0) < width / 2.0 + 1.0]
-            edge = float(near.max()) + _EDGE_MM if up else float(near.min()) - _EDGE_MM - height
-            placed = shifted(label, ((left + right - width) / 2.0, edge))
+            over = middle + (width / 2.0 + 1.0) * np.linspace(-1.0, 1.0, _SAMPLES)
+            heights = frame.height_mm(np.column_stack([over, np.full(_SAMPLES, floor)]))
+            edge = float(heights.max()) + _EDGE_MM if up else float(heights.min()) - _EDGE_MM - height
+            placed = shifted(label, (middle - width / 2.0, edge))
             if (placed - bottom).area_mm2 < 1e-6:
                 tools.append(_cut(placed, floor))
                 break

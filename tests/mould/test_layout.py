@@ -3,6 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from mirrorprep.errors import NoPartingError
 from mirrorprep.mould.hardware import bolt_size
 from mirrorprep.mould.layout import lay_out
 from mirrorprep.mould.settings import MouldSettings
@@ -193,6 +194,20 @@ def test_channel_that_breaks_out_is_found():
     assert out.code == "channel-breaks-out"
     assert out.severity is Severity.STOP
     assert out.where
+
+
+def test_a_part_in_the_wrong_unit_is_refused_at_once():
+    # Metres read as millimetres: it took minutes and gigabytes.
+    with pytest.raises(NoPartingError, match=r"1\.8 mm long, too small for a sprue of 8 mm") as caught:
+        lay_out(sphere(0.9), MouldSettings(), progress=SILENT)
+    assert "unit" in caught.value.remedy
+    small = MouldSettings(
+        flange_width_mm=5.0, cup_depth_mm=4.0, cup_diameter_mm=8.0, wall_mm=3.0, sprue_diameter_mm=3.0,
+        key_diameter_mm=3.0, bolts="none", **PULL,
+    )  # fmt: skip
+    with pytest.raises(NoPartingError, match=r"least 5\.1 mm"):
+        lay_out(sphere(2.5), small, progress=SILENT)
+    assert lay_out(sphere(2.6), small, progress=SILENT).shell is not None
 
 
 def test_stages_are_reported_and_can_be_cancelled():

@@ -2,9 +2,11 @@ import numpy as np
 import pytest
 
 from mirrorprep.mould.build import build_mould
+from mirrorprep.mould.layout import lay_out
 from mirrorprep.mould.marks import DEPTH_MM, arrow_section, text_section
 from mirrorprep.mould.settings import MouldSettings
-from mirrorprep.solid.primitives import sphere
+from mirrorprep.progress import SILENT
+from mirrorprep.solid.primitives import box, sphere
 from mirrorprep.solid.section import level_section, shifted
 from mirrorprep.solid.solid import union
 
@@ -73,3 +75,9 @@ def test_missing_marks_are_noted():
     settings = MouldSettings(body="shell", feet=False, **BARE)
     mould = build_mould(sphere(20.0), settings=settings)
     assert "marks-missing" in {finding.code for finding in mould.findings}
+
+
+def test_a_very_wide_mould_is_marked_too():
+    settings = MouldSettings(body="block", parting="plane", pour_up=(0, 1, 0), **BARE)
+    layout = lay_out(box([1400, 60, 40]), settings, progress=SILENT)
+    assert layout.marked == 2
