@@ -225,7 +225,11 @@ def test_shrinkage_allowance_scales_the_cavity():
     made = build_mould(
         part,
         settings=MouldSettings(
-            body="block", pull_direction=(0, 0, 1), shrinkage=(0.0, 0.01, 0.02), casting="flexible"
+            body="block",
+            parting="plane",
+            pull_direction=(0, 0, 1),
+            shrinkage=(0.0, 0.01, 0.02),
+            casting="flexible",
         ),
     )
     # Volume follows the product of the scales 1/(1-s); the centroid stays.
