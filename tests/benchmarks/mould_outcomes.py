@@ -13,7 +13,7 @@ import multiprocessing
 import os
 import resource
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
@@ -35,9 +35,10 @@ from mirrorprep.solid.mesh import ScanMesh
 
 DATA = Path(__file__).resolve().parents[3] / "shared" / "data"
 SIZE_MM = 80.0
-HEAD = (
-    "name | triangles | CPU s | GiB | parting | trapped % | interference % | identity | crossings | outcome"
-)
+COLUMNS = (
+    "body", "triangles", "seconds", "GiB", "parting", "trapped", "interference", "identity error", "crossings",
+    "outcome",
+)  # fmt: skip
 PYVISTA = ("ant", "airplane", "globe", "hexbeam", "nut", "rectilinear", "sphere", "uniform")
 BRAINS = ("infl", "pial", "sphere", "white")
 
@@ -61,11 +62,16 @@ class Outcome:
     def line(self) -> str:
         """One row of the table."""
         kind, *figures = self.mould or ("-", None, None, None)
-        percents = ["-" if x is None else f"{x:.3f}" for x in figures[:2]]
+        percents = ["-" if x is None else f"{x:.3f} %" for x in figures[:2]]
         identity = "-" if figures[2] is None else f"{figures[2]:.0e}"
         found = "-" if self.crossings is None else str(self.crossings)
         cells = [self.name, str(self.triangles), f"{self.seconds:.1f}", f"{self.memory_gib:.1f}", kind]
-        return " | ".join([*cells, *percents, identity, found, self.words])
+        return row([*cells, *percents, identity, found, self.words])
+
+
+def row(cells: Sequence[str]) -> str:
+    """Return a row of a Markdown table."""
+    return f"| {' | '.join(cells)} |"
 
 
 def bodies() -> Iterator[tuple[str, _Loader]]:
@@ -194,7 +200,8 @@ def main() -> None:
     parser.add_argument("--parting", default="auto", choices=PARTINGS)
     asked = parser.parse_args()
     settings = MouldSettings(casting=asked.casting, body=asked.body, parting=asked.parting)
-    print(HEAD)
+    print(row(COLUMNS))
+    print(row(["---"] * len(COLUMNS)))
     for name, _ in bodies():
         if asked.only and not any(word in name for word in asked.only):
             continue
@@ -204,7 +211,7 @@ def main() -> None:
             try:
                 print(pool.submit(outcome, name, asked.size_mm, settings).result().line, flush=True)
             except BrokenProcessPool:
-                print(f"{name} | the process died", flush=True)
+                print(row([name, *["-"] * 8, "the process died"]), flush=True)
 
 
 if __name__ == "__main__":
