@@ -36,8 +36,8 @@ from mirrorprep.solid.mesh import ScanMesh
 DATA = Path(__file__).resolve().parents[3] / "shared" / "data"
 SIZE_MM = 80.0
 COLUMNS = (
-    "body", "triangles", "seconds", "GiB", "parting", "trapped", "interference", "identity error", "crossings",
-    "outcome",
+    "body", "triangles", "seconds", "GiB", "parting", "trapped", "interference", "identity error",
+    "crossings", "outcome",
 )  # fmt: skip
 PYVISTA = ("ant", "airplane", "globe", "hexbeam", "nut", "rectilinear", "sphere", "uniform")
 BRAINS = ("infl", "pial", "sphere", "white")
