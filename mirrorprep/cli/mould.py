@@ -204,7 +204,7 @@ def _lines(made: "Mould", files: "MouldFiles | None") -> list[tuple[str, object]
         ("keys, bolts", _furniture_words(made)),
         ("stands", _standing_words(made)),
         ("opens", _opening_words(proof, flexible=made.settings.casting == "flexible")),
-        ("air pockets", f"{sum(not pocket.vented for pocket in made.air_pockets)} without a vent"),
+        ("air pockets", _air_words(made)),
     ]
     if files is None:
         return [*lines, ("written", "nothing: see the finding that stops it")]
@@ -223,7 +223,7 @@ def _other_pulls(made: "Mould") -> list[tuple[str, object]]:
     plane = made.parting.kind == "plane"
     pulls = {p.direction: p.plane_trapped_mm3 if plane else p.bound_mm3 for p in search.alternatives}
     best = sorted(pulls.items(), key=lambda pull: pull[1])[:_OTHER_PULLS]
-    return [("other pull", f"{vector(pull, 3)} traps {trapped:.3g} mm³") for pull, trapped in best]
+    return [("other pull", f"{vector(pull, 3)} traps {known(trapped, 'mm³')}") for pull, trapped in best]
 
 
 def _verdict_words(made: "Mould", kind: str) -> str:
@@ -264,6 +264,13 @@ def _furniture_words(made: "Mould") -> str:
     screws = f" with screws of {made.screw_length_mm:g} mm" if made.screw_length_mm else ""
     bolts = f"{len(made.bolts)} × {made.settings.bolts}{screws}" if made.bolts else "no bolts"
     return f"{len(made.keys)} keys, {bolts}, {made.slots} slots for a lever"
+
+
+def _air_words(made: "Mould") -> str:
+    limit = made.settings.least_pocket_mm3
+    left = [pocket.volume_mm3 for pocket in made.air_pockets if not pocket.vented]
+    small = sum(volume <= limit for volume in left)
+    return f"{len(left) - small} over {limit:g} mm³ without a vent, {small} smaller"
 
 
 def _standing_words(made: "Mould") -> str:

@@ -250,6 +250,7 @@ def test_mould_can_be_drawn(mirrorprep, part, tmp_path):
     assert "falls at a tilt of" in told["stands"]
     assert "cm² on the bed" in told["half_a"]
     assert " traps " in told["other pull"]
+    assert "0 over 5 mm³ without a vent" in told["air pockets"]
     (cavity,) = (line for line in answer.out.splitlines() if line.startswith("cavity"))
     assert float(cavity.split()[1]) == pytest.approx(read_volume(part) / 0.99, rel=1e-3)
     drawn = {path.stem for path in (tmp_path / "m").glob("*.png")}
