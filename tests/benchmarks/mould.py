@@ -92,7 +92,7 @@ def stages(marks: list[tuple[str, float]]) -> Progress:
 def report(name: str, part: Solid) -> None:
     """Print one shape's figures."""
     print(f"\n{name}: {len(part.mesh.faces)} triangles, {part.volume_mm3:.0f} mm³")
-    for body in ("shell", "block"):
+    for body in ("shell", "block", "cylinder"):
         marks: list[tuple[str, float]] = []
         made, wall, cpu = timed(
             lambda body=body, marks=marks: build_mould(
