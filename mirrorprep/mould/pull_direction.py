@@ -1,28 +1,38 @@
 """Pull direction: a search over the whole hemisphere for the pull that traps least."""
 
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TypeVar
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from mirrorprep.errors import NoPartingError
-from mirrorprep.mould.undercut import best_plane, bound_mm3, columns_along, unit_direction
+from mirrorprep.geometry.column_views import ViewedMesh, ViewMeasures, measured_views
+from mirrorprep.geometry.direction_descent import Descent, descend
+from mirrorprep.geometry.mass_properties import signed_volume_mm3
+from mirrorprep.geometry.vertex_clusters import clustered
+from mirrorprep.mould.undercut import best_plane, bound_mm3, columns_along, raster_frames, unit_direction
 from mirrorprep.progress import SILENT, Progress
-from mirrorprep.solid.primitives import frame_along
+from mirrorprep.solid.decimate import decimated
 from mirrorprep.solid.solid import Solid
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+Grid = tuple[int, int]
+Share = TypeVar("Share", float, FloatArray)
 
 DIRECTIONS = 512
-_COARSE_TRIANGLES = 2000
-_COARSE_COLUMNS, _WALK_COLUMNS, _FINE_COLUMNS, _FULL_COLUMNS = 48, 64, 112, 256
-_CLOSE_SHARE = 8e-4
-_WALK_RAD, _POLISH_RAD, _LAST_RAD = 0.05, 0.018, 0.004
+_COARSE_TRIANGLES, _CLOSE_TRIANGLES = 2400, 10_000
+_TOLERANCE, _DOUBT = 1.6e-3, 0.2
+_LANDSCAPE, _WALK, _VERDICT = (28, 72), (48, 128), (96, 192)
+_FULL_COLUMNS, _LOOK_COLUMNS = 256, 128
+_APART_RAD, _FIRST_RAD, _LAST_RAD = 0.22, 0.05, 0.01
 _PLANE_WEIGHT = 2e-3
 _HEIGHT_WEIGHT = 2e-5
-_RANKED_AGAIN, _STARTS = 12, 2
+_RANKED_AGAIN, _STARTS, _HEARD = 12, 3, 2
+_HOPELESS = 1.5
+_SAME_RAD = 0.003
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,35 +111,26 @@ def hemisphere(count: int) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Model:
+    """The part about its middle, or a copy of it with fewer triangles."""
+
     vertices: FloatArray
     faces: IntArray
-    middle: FloatArray
     volume_mm3: float
     size_mm: float
+    views: ViewedMesh
 
-    def pull(self, direction: FloatArray, columns: int) -> Pull:
-        unit = unit_direction(direction)
-        met, cell = columns_along(self.vertices, self.faces, unit, columns=columns)
-        offset, trapped = best_plane(met, cell)
-        height = self.vertices @ unit
-        return Pull(
-            direction=(float(unit[0]), float(unit[1]), float(unit[2])),
-            bound_mm3=bound_mm3(met, cell),
-            plane_offset_mm=offset + float(unit @ self.middle),
-            plane_trapped_mm3=trapped,
-            height_mm=float(height.max() - height.min()),
-        )
+    @classmethod
+    def of(cls, vertices: FloatArray, faces: IntArray) -> "_Model":
+        size = float(np.linalg.norm(np.ptp(vertices, axis=0)))
+        volume = signed_volume_mm3(vertices, faces)
+        return cls(vertices, faces, volume, size, ViewedMesh.of(vertices, faces))
 
-    def pulls(self, directions: FloatArray, columns: int) -> list[Pull]:
-        with ThreadPoolExecutor(2) as pool:  # numpy lets go of the interpreter on arrays of this size
-            return list(pool.map(lambda direction: self.pull(direction, columns), directions))
+    def seen(self, directions: FloatArray, grid: Grid) -> ViewMeasures:
+        return measured_views(self.views, raster_frames(directions), rows=grid[0], columns=grid[1])
 
-    def cost(self, pull: Pull, *, plane: bool) -> float:
-        """Return what the search minimises: W first, then how well a plane would do, then a short draw."""
-        flat, short = pull.plane_trapped_mm3 / self.volume_mm3, pull.height_mm / self.size_mm
-        if plane:
-            return flat + _HEIGHT_WEIGHT * short
-        return pull.bound_mm3 / self.volume_mm3 + _PLANE_WEIGHT * flat + _HEIGHT_WEIGHT * short
+    def costs(self, seen: ViewMeasures, *, plane: bool) -> FloatArray:
+        bound, missed = seen.gap_volume / self.volume_mm3, seen.missed_volume / self.volume_mm3
+        return _cost(bound, bound + missed, seen.extent / self.size_mm, plane=plane)
 
 
 def search_pull_direction(
@@ -158,8 +159,10 @@ def search_pull_direction(
 
     Notes
     -----
-    A decimated copy is measured along every direction with few columns; the best few are refined by a
-    pattern search with more columns and measured on the part itself. Nothing is random.
+    A copy of some two thousand triangles is measured along every direction with few columns. The best few
+    are ranked again on a copy of some ten thousand; from the best of those that lie apart, descents by a
+    quadratic model follow. What they tried is noisy, so the best of it is judged by more columns before the
+    winner and the runner-up are measured on the part itself. Nothing is random.
 
     Examples
     --------
@@ -170,106 +173,170 @@ def search_pull_direction(
     """
     if part.is_empty:
         raise NoPartingError("The part is empty.", remedy="Give a solid part.")
-    close = part.simplified(_CLOSE_SHARE * part.mesh.diagonal_mm)
-    close = part if close.is_empty else close
-    models = _Models(_model(part), _model(close), _model(_decimated(close)))
-    full, coarse = models.full, models.coarse
-    axes = np.vstack([hemisphere(directions), np.eye(3)])
+    middle = part.mesh.bounds_mm.mean(axis=0)
+    vertices = part.mesh.vertices - middle
     progress.step("pull directions", 0.0)
-    landscape = coarse.pulls(axes, _COARSE_COLUMNS)
+    close, coarse = _copies(part, vertices)
+    axes = np.vstack([hemisphere(directions), np.eye(3)])
+    landscape = coarse.seen(axes, _LANDSCAPE)
     progress.step("refining the pull direction", 0.5)
-    for_contour, for_plane = (_refined(models, axes, landscape, plane=plane) for plane in (False, True))
+    part_measured = _PartMeasures(part, vertices, middle)
+    for_contour, for_plane = (
+        part_measured.ranked(
+            _refined(close, _likely(coarse, landscape, axes, plane=plane), plane=plane), plane=plane
+        )
+        for plane in (False, True)
+    )
     progress.step("pull direction", 1.0)
     return PullSearch(
         directions=axes,
-        bound_mm3=np.array([pull.bound_mm3 for pull in landscape]),
-        plane_trapped_mm3=np.array([pull.plane_trapped_mm3 for pull in landscape]),
-        plane_offset_mm=np.array([pull.plane_offset_mm for pull in landscape]),
+        bound_mm3=landscape.gap_volume,
+        plane_trapped_mm3=landscape.gap_volume + landscape.missed_volume,
+        plane_offset_mm=landscape.median_height + axes @ middle,
         for_contour=for_contour[0],
         for_plane=for_plane[0],
         alternatives=(*for_contour[1:], *for_plane[1:]),
-        volume_mm3=full.volume_mm3,
+        volume_mm3=part.volume_mm3,
         coarse_triangles=len(coarse.faces),
-        coarse_error=max(_disagreement(full, coarse, pull) for pull in (for_contour[0], for_plane[0])),
+        coarse_error=_disagreement(coarse, [for_contour[0], for_plane[0]]) / part.volume_mm3,
     )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Models:
-    """The part, a copy close enough to polish W on, and a coarse copy for the landscape."""
+def _copies(part: Solid, vertices: FloatArray) -> tuple[_Model, _Model]:
+    """Return a copy close enough to refine on, and a coarse one for the landscape.
 
-    full: _Model
-    close: _Model
-    coarse: _Model
+    A copy whose volume is far from the part's has lost thin walls; then the next finer one serves.
+    """
 
+    def serves(copy: _Model) -> bool:
+        return abs(copy.volume_mm3 / part.volume_mm3 - 1.0) < _DOUBT
 
-def _model(part: Solid) -> _Model:
-    mesh = part.mesh
-    middle = mesh.bounds_mm.mean(axis=0)
-    return _Model(mesh.vertices - middle, mesh.faces, middle, part.volume_mm3, mesh.diagonal_mm)
-
-
-def _decimated(part: Solid) -> Solid:
-    """Return a copy of a few thousand triangles, or the part where it has no more."""
-    tolerance = 5e-4 * part.mesh.diagonal_mm
-    copy = part
-    for _ in range(4):
-        if len(copy.mesh.faces) <= _COARSE_TRIANGLES:
-            break
-        smaller = copy.simplified(tolerance)
-        copy = copy if smaller.is_empty else smaller
-        tolerance *= 2.0
-    return copy
+    faces, size_mm = part.mesh.faces, part.mesh.diagonal_mm
+    cells = _cells(vertices, faces)
+    finer = (_Model.of(*clustered(vertices, faces, cells=count)) for count in (cells, 2 * cells))
+    copies = finer if len(faces) > _CLOSE_TRIANGLES else iter(())
+    close = next(filter(serves, copies), None) or _Model.of(vertices, faces)
+    coarse = _Model.of(
+        *decimated(
+            close.vertices, close.faces, triangles=_COARSE_TRIANGLES, tolerance_mm=_TOLERANCE * size_mm
+        )
+    )
+    return close, coarse if serves(coarse) else close
 
 
-def _refined(models: _Models, axes: FloatArray, landscape: list[Pull], *, plane: bool) -> list[Pull]:
-    """Rank the landscape's best few again on a closer copy, walk downhill from there, measure on the part."""
-    model = models.coarse if plane else models.close
-    spacing = np.sqrt(2.0 * np.pi / len(axes))
-    costs = np.array([models.coarse.cost(pull, plane=plane) for pull in landscape])
-    likely = axes[np.argsort(costs, kind="stable")[:_RANKED_AGAIN]]
-    costs = np.array([model.cost(pull, plane=plane) for pull in model.pulls(likely, _WALK_COLUMNS)])
-    ends = []
-    for start in _separate_minima(likely, costs, 2.0 * spacing):
-        walked = _descend(model, likely[start], (_WALK_RAD, _POLISH_RAD), _WALK_COLUMNS, plane=plane)
-        ends.append(_descend(model, walked.direction, (_POLISH_RAD, _LAST_RAD), _FINE_COLUMNS, plane=plane))
-    measured = models.full.pulls(np.array([end.direction for end in ends]), _FULL_COLUMNS)
-    return sorted(measured, key=lambda pull: models.full.cost(pull, plane=plane))
+def _cells(vertices: FloatArray, faces: IntArray) -> int:
+    """Return how many cells along the longest side leave about as many triangles as the close copy has.
+
+    A cell of a surface leaves 3.6 triangles (2.8 to 4.3 on scans and shapes). Every eighth triangle tells
+    the area.
+    """
+    a, b, c = (vertices[corner] for corner in faces[::8].T)
+    area = 0.5 * np.sqrt((np.cross(b - a, c - a) ** 2).sum(axis=1)).sum() * len(faces) / len(faces[::8])
+    longest = float(np.ptp(vertices, axis=0).max())
+    return max(8, round(float(np.sqrt(_CLOSE_TRIANGLES / 3.6 / area)) * longest))
 
 
-def _separate_minima(axes: FloatArray, costs: FloatArray, apart_rad: float) -> list[int]:
+def _likely(coarse: _Model, landscape: ViewMeasures, axes: FloatArray, *, plane: bool) -> FloatArray:
+    return axes[np.argsort(coarse.costs(landscape, plane=plane), kind="stable")[:_RANKED_AGAIN]]
+
+
+def _refined(close: _Model, likely: FloatArray, *, plane: bool) -> list[FloatArray]:
+    """Rank likely directions again, walk downhill from the best; return the best and another well apart."""
+
+    def costs_on(grid: Grid) -> Callable[[FloatArray], FloatArray]:
+        return lambda directions: close.costs(close.seen(directions, grid), plane=plane)
+
+    walks = _walks(likely, costs_on(_WALK))
+    heard = np.vstack([walk.directions[np.argsort(walk.costs, kind="stable")[:_HEARD]] for walk in walks])
+    best = heard[int(np.argmin(costs_on(_VERDICT)(heard)))]
+    others = [walk.direction for walk in walks if _angle_rad(walk.direction, best) > _FIRST_RAD]
+    return [best, *others[:1]]
+
+
+def _walks(likely: FloatArray, costs_of: Callable[[FloatArray], FloatArray]) -> list[Descent]:
+    """Descend from the cheapest directions that lie apart, but a hopeless third; the best end first."""
+    costs = costs_of(likely)
+    walks: list[Descent] = []
+    for start in _separate_minima(likely, costs):
+        if len(walks) < 2 or costs[start] < _HOPELESS * min(walk.cost for walk in walks):
+            walks.append(descend(costs_of, likely[start], first_rad=_FIRST_RAD, last_rad=_LAST_RAD))
+    return sorted(walks, key=lambda walk: walk.cost)
+
+
+def _separate_minima(axes: FloatArray, costs: FloatArray) -> list[int]:
     """Return the cheapest directions that lie apart from one another."""
     chosen: list[int] = []
     for candidate in np.argsort(costs, kind="stable"):
         nearness = np.abs(axes[chosen] @ axes[candidate]) if chosen else np.zeros(1)
-        if nearness.max() < np.cos(apart_rad):
+        if nearness.max() < np.cos(_APART_RAD):
             chosen.append(int(candidate))
         if len(chosen) == _STARTS:
             break
     return chosen
 
 
-def _descend(
-    model: _Model, start: ArrayLike, steps_rad: tuple[float, float], columns: int, *, plane: bool
-) -> Pull:
-    """Walk downhill over a ring of six neighbours that shrinks from the first step to the last."""
-    best = model.pull(np.asarray(start), columns)
-    step_rad, last_rad = steps_rad
-    while step_rad > last_rad:
-        frame = frame_along(best.direction)
-        around = np.arange(6) * np.pi / 3.0
-        ring = frame[:, 2] + np.tan(step_rad) * (
-            np.outer(np.cos(around), frame[:, 0]) + np.outer(np.sin(around), frame[:, 1])
+def _angle_rad(one: FloatArray, other: FloatArray) -> float:
+    return float(np.arccos(min(1.0, abs(float(one @ other)))))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _PartMeasures:
+    """Pulls measured on the part itself, each once; runners-up with fewer columns unless they may win."""
+
+    part: Solid
+    vertices: FloatArray
+    middle: FloatArray
+    known: list[Pull] = field(default_factory=list)
+
+    def ranked(self, directions: list[FloatArray], *, plane: bool) -> list[Pull]:
+        """Return the pulls along directions, the cheapest first."""
+        first, *others = directions
+        best = self.pull(first, _FULL_COLUMNS)
+        looks = [self.pull(direction, _LOOK_COLUMNS) for direction in others]
+        pulls = [
+            self.pull(direction, _FULL_COLUMNS)
+            if self.cost(look, plane=plane) < self.cost(best, plane=plane)
+            else look
+            for direction, look in zip(others, looks, strict=True)
+        ]
+        return sorted([best, *pulls], key=lambda pull: self.cost(pull, plane=plane))
+
+    def cost(self, pull: Pull, *, plane: bool) -> float:
+        volume, short = self.part.volume_mm3, pull.height_mm / self.part.mesh.diagonal_mm
+        return _cost(pull.bound_mm3 / volume, pull.plane_trapped_mm3 / volume, short, plane=plane)
+
+    def pull(self, direction: FloatArray, columns: int) -> Pull:
+        unit = unit_direction(direction)
+        for pull in self.known:
+            if _angle_rad(np.array(pull.direction), unit) < _SAME_RAD:
+                return pull
+        met, cell = columns_along(self.vertices, self.part.mesh.faces, unit, columns=columns)
+        offset, trapped = best_plane(met, cell)
+        height = self.vertices @ unit
+        pull = Pull(
+            direction=(float(unit[0]), float(unit[1]), float(unit[2])),
+            bound_mm3=bound_mm3(met, cell),
+            plane_offset_mm=offset + float(unit @ self.middle),
+            plane_trapped_mm3=trapped,
+            height_mm=float(height.max() - height.min()),
         )
-        nearest = min(model.pulls(ring, columns), key=lambda pull: model.cost(pull, plane=plane))
-        if model.cost(nearest, plane=plane) < model.cost(best, plane=plane):
-            best = nearest
-        else:
-            step_rad /= 2.5
-    return best
+        if columns == _FULL_COLUMNS:
+            self.known.append(pull)
+        return pull
 
 
-def _disagreement(full: _Model, coarse: _Model, pull: Pull) -> float:
-    copy = coarse.pull(np.array(pull.direction), _COARSE_COLUMNS)
-    gaps = (copy.bound_mm3 - pull.bound_mm3, copy.plane_trapped_mm3 - pull.plane_trapped_mm3)
-    return max(abs(gap) for gap in gaps) / full.volume_mm3
+def _cost(bound: Share, flat: Share, short: Share, *, plane: bool) -> Share:
+    """Return what the search minimises: W first, then how well a plane would do, then a short draw.
+
+    Shares of the part's volume, and the height as a share of its size.
+    """
+    if plane:
+        return flat + _HEIGHT_WEIGHT * short
+    return bound + _PLANE_WEIGHT * flat + _HEIGHT_WEIGHT * short
+
+
+def _disagreement(coarse: _Model, pulls: list[Pull]) -> float:
+    copy = coarse.seen(np.array([pull.direction for pull in pulls]), _LANDSCAPE)
+    bound = copy.gap_volume - [pull.bound_mm3 for pull in pulls]
+    plane = copy.gap_volume + copy.missed_volume - [pull.plane_trapped_mm3 for pull in pulls]
+    return float(np.abs([bound, plane]).max())

@@ -68,6 +68,20 @@ def raster_frame(direction: ArrayLike) -> FloatArray:
     return np.column_stack([cosine * u + sine * v, cosine * v - sine * u, pull])
 
 
+def raster_frames(directions: FloatArray) -> FloatArray:
+    """Return `raster_frame` of each unit direction, shape (n, 3, 3)."""
+    pull = np.asarray(directions, dtype=np.float64)
+    row, least = np.arange(len(pull)), np.argmin(np.abs(pull), axis=1)
+    one, two = (least + 1) % 3, (least + 2) % 3
+    u = np.zeros_like(pull)
+    u[row, one], u[row, two] = -pull[row, two], pull[row, one]
+    u /= np.sqrt((u**2).sum(axis=1))[:, None]
+    after, before = [1, 2, 0], [2, 0, 1]
+    v = pull[:, after] * u[:, before] - pull[:, before] * u[:, after]
+    cosine, sine = np.cos(_GOLDEN_ANGLE), np.sin(_GOLDEN_ANGLE)
+    return np.stack([cosine * u + sine * v, cosine * v - sine * u, pull], axis=2)
+
+
 def columns_along(
     vertices: FloatArray, faces: IntArray, direction: ArrayLike, *, columns: int
 ) -> tuple[Columns, float]:
