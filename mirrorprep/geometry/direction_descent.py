@@ -56,10 +56,11 @@ def descend(
 
     Notes
     -----
-    A ring of six around the best direction so far and all earlier trials nearby are fitted by a quadratic
-    (least squares, so that noise averages out), whose minimum within reach is tried as well. The ring shrinks
-    when the best direction stays within it. See Conn, Scheinberg and Vicente, "Introduction to
-    derivative-free optimization" (SIAM 2009), chapters 3 and 10, for models on poised sample sets.
+    A ring of six around the best direction so far, less those next to an earlier trial, and all trials nearby
+    are fitted by a quadratic (least squares, so that noise averages out), whose minimum within reach is tried
+    as well. The ring shrinks when the best direction stays within it. See Conn, Scheinberg and Vicente,
+    "Introduction to derivative-free optimization" (SIAM 2009), chapters 3 and 10, for models on poised sample
+    sets.
 
     Examples
     --------
@@ -72,8 +73,9 @@ def descend(
     tried, costs = centre[None], cost_of(centre[None])
     radius, turn = first_rad, 0.0
     while radius >= last_rad:
-        fresh = _around(centre, _ring(radius, turn))
-        tried, costs = np.vstack([tried, fresh]), np.concatenate([costs, cost_of(fresh)])
+        fresh = _untried(_around(centre, _ring(radius, turn)), tried, 0.5 * radius)
+        if len(fresh):
+            tried, costs = np.vstack([tried, fresh]), np.concatenate([costs, cost_of(fresh)])
         guess = _model_minimum(centre, tried, costs, radius)
         if guess is not None:
             tried, costs = np.vstack([tried, guess]), np.concatenate([costs, cost_of(guess)])
@@ -88,6 +90,11 @@ def descend(
 def _ring(radius: float, turn: float) -> FloatArray:
     angle = (np.arange(6) + turn) * np.pi / 3.0
     return np.asarray(np.tan(radius) * np.column_stack([np.cos(angle), np.sin(angle)]))
+
+
+def _untried(directions: FloatArray, tried: FloatArray, apart_rad: float) -> FloatArray:
+    """Leave out directions that lie next to one that was tried; rings overlap where a descent moves on."""
+    return directions[np.abs(directions @ tried.T).max(axis=1) < np.cos(apart_rad)]
 
 
 def _tangents(centre: FloatArray) -> FloatArray:
@@ -118,6 +125,8 @@ def _model_minimum(
     """Return the minimum, within reach, of the quadratic through what was tried nearby, shape (1, 3)."""
     place = _seen_from(centre, tried) / np.tan(radius)
     near = np.linalg.norm(place, axis=1) < _REACH
+    if near.sum() < 6:
+        return None
     u, v = place[near].T
     terms = np.column_stack([np.ones_like(u), u, v, u * u, u * v, v * v])
     _, a, b, c, d, e = np.linalg.lstsq(terms, costs[near], rcond=None)[0]

@@ -27,11 +27,11 @@ _COARSE_TRIANGLES, _CLOSE_TRIANGLES = 2400, 10_000
 _TOLERANCE, _DOUBT = 1.6e-3, 0.2
 _LANDSCAPE, _WALK, _VERDICT = (28, 72), (48, 128), (96, 192)
 _FULL_COLUMNS, _LOOK_COLUMNS = 256, 128
-_APART_RAD, _FIRST_RAD, _LAST_RAD = 0.22, 0.05, 0.01
+_APART_RAD, _FIRST_RAD, _LAST_RAD = 0.22, 0.05, 0.02
 _PLANE_WEIGHT = 2e-3
 _HEIGHT_WEIGHT = 2e-5
 _RANKED_AGAIN, _STARTS, _HEARD = 12, 3, 2
-_HOPELESS = 1.5
+_HOPELESS, _CONTENDS = 1.5, 1.1
 _SAME_RAD = 0.003
 
 
@@ -254,13 +254,23 @@ def _refined(close: _Model, likely: FloatArray, *, plane: bool) -> list[FloatArr
 
 
 def _walks(likely: FloatArray, costs_of: Callable[[FloatArray], FloatArray]) -> list[Descent]:
-    """Descend from the cheapest directions that lie apart, but a hopeless third; the best end first."""
+    """Descend from the cheapest directions that lie apart, the best end first.
+
+    A third start must be promising; after the first rings only those near the best go on.
+    """
     costs = costs_of(likely)
     walks: list[Descent] = []
     for start in _separate_minima(likely, costs):
         if len(walks) < 2 or costs[start] < _HOPELESS * min(walk.cost for walk in walks):
-            walks.append(descend(costs_of, likely[start], first_rad=_FIRST_RAD, last_rad=_LAST_RAD))
-    return sorted(walks, key=lambda walk: walk.cost)
+            walks.append(descend(costs_of, likely[start], first_rad=_FIRST_RAD, last_rad=_FIRST_RAD))
+    worth = _CONTENDS * min(walk.cost for walk in walks)
+    ends = [
+        descend(costs_of, walk.direction, first_rad=_LAST_RAD, last_rad=_LAST_RAD)
+        if walk.cost <= worth
+        else walk
+        for walk in walks
+    ]
+    return sorted(ends, key=lambda walk: walk.cost)
 
 
 def _separate_minima(axes: FloatArray, costs: FloatArray) -> list[int]:
