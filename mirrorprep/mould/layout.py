@@ -9,22 +9,14 @@ from numpy.typing import NDArray
 from mirrorprep.errors import NoPartingError
 from mirrorprep.mould.body import block, cylinder, floors_mm
 from mirrorprep.mould.channels import Channel, footprint, plan_channels, pour_up_uv
+from mirrorprep.mould.fittings import Places, at_faces, bolt_cuts, bosses, level_pads, slot_cuts
 from mirrorprep.mould.flange import FOOT_THICKNESS_MM, flange_plan, flanged_shell
 from mirrorprep.mould.frame import MouldFrame
-from mirrorprep.mould.hardware import (
-    PRY_WALL_MM,
-    PRY_WIDTH_MM,
-    bolt_size,
-    bolt_tools,
-    nut_boss,
-    pry_places,
-    pry_tool,
-)
+from mirrorprep.mould.hardware import PRY_WALL_MM, PRY_WIDTH_MM, bolt_size, pry_places
 from mirrorprep.mould.land import steep_land
 from mirrorprep.mould.marks import mark_tools
 from mirrorprep.mould.parting import view_part
 from mirrorprep.mould.parting_contour import STEEPEST_LAND_DEG
-from mirrorprep.mould.parting_guide import Guide
 from mirrorprep.mould.register_keys import RegisterKey, key_places, register_key, spread_places
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.mould.shell import Shell, even_shell
@@ -126,12 +118,14 @@ def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layo
     plan, places, floor = _planned(cavity, coarse, shell, runners, frame, settings)
     if view.kind == "contour":
         progress.step("parting surface", 0.7)
-        guides = [channel.guide(frame.turn, margin) for channel in runners] + _pads(places, frame, settings)
+        guides = [channel.guide(frame.turn, margin) for channel in runners] + level_pads(
+            places, frame, settings
+        )
         frame = MouldFrame(parting=view.surface(margin, guides, start=rough.field), up_uv=frame.up_uv)
     progress.step("outside", 0.9)
     if shell is not None:
-        bosses = _bosses(places, frame, settings)
-        outside = flanged_shell(shell.solid, plan, runners, frame, settings, bosses=bosses)
+        nuts = bosses(places, frame, settings)
+        outside = flanged_shell(shell.solid, plan, runners, frame, settings, bosses=nuts)
     else:
         outside = _plain_body(cavity, runners, frame, settings, floor_mm=floor)
     keys = [
@@ -149,31 +143,13 @@ def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layo
         keys=tuple(_within(keys, outside)),
         bolts_uv=tuple(places.bolts),
         tools=(
-            *_bolt_tools(places, outside, frame, settings),
-            *_pry_tools(places, outside, frame),
+            *bolt_cuts(places, outside, frame, settings),
+            *slot_cuts(places, outside, frame),
             *marks,
         ),
         slots=len(places.slots),
         marked=len(marks),
     )
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class _Places:
-    """Where bolts, keys and slots stand on the plan."""
-
-    bolts: list[FloatArray]
-    keys: list[FloatArray]
-    key_radii_mm: list[float]
-    slots: list[FloatArray]
-    slot_depth_mm: float
-
-    def lacking(self, settings: MouldSettings) -> int:
-        """Return how many keys, bolts and slots found no room."""
-        bolts = settings.bolt_count if settings.bolts != "none" else 0
-        slots = 2 if settings.pry_slots else 0
-        asked = settings.key_count + bolts + slots
-        return asked - len(self.keys) - len(self.bolts) - len(self.slots)
 
 
 def _refuse_tiny(part: Solid, settings: MouldSettings, margin_mm: float) -> None:
@@ -205,7 +181,7 @@ def _planned(
     runners: Sequence[Channel],
     frame: MouldFrame,
     settings: MouldSettings,
-) -> tuple[Section, _Places, float]:
+) -> tuple[Section, Places, float]:
     """Return the outline of the parting surface, the places on it, and the bottom of a plain body.
 
     The bottom is thin where keys, bolts and slots find room beside the cavity, and wide enough for them else.
@@ -219,7 +195,8 @@ def _planned(
     for floor in floors_mm(cavity, settings):
         body = _plain_body(cavity, runners, frame, settings, floor_mm=floor)
         plan = level_section(body, min(levels) - depth) & level_section(body, max(levels) + depth)
-        found.append((plan, _places(coarse, plan, core, runners, frame, settings), floor))
+        places = _places(coarse, plan, core, runners, frame, settings)
+        found.append((plan, at_faces(places, body, frame), floor))
         if found[-1][1].lacking(settings) == 0:
             return found[-1]
     return min(found, key=lambda planned: planned[1].lacking(settings))
@@ -232,7 +209,7 @@ def _places(
     runners: Sequence[Channel],
     frame: MouldFrame,
     settings: MouldSettings,
-) -> _Places:
+) -> Places:
     free = plan.offset(-EDGE_WALL_MM) - footprint(runners).offset(_CLEAR_MM)
     bolts = []
     reach = 0.0
@@ -249,7 +226,7 @@ def _places(
         if len(tried[-1][0]) == settings.key_count:
             break
     keys, radii, slots = max(tried, key=lambda found: len(found[0]))
-    return _Places(
+    return Places(
         bolts=bolts, keys=keys, key_radii_mm=radii, slots=slots, slot_depth_mm=_slot_depth_mm(settings)
     )
 
@@ -296,19 +273,6 @@ def _shadow(coarse: Solid, grown_mm: float) -> Section:
     return silhouette(coarse).offset(grown_mm + COARSE_MM)
 
 
-def _pads(places: _Places, frame: MouldFrame, settings: MouldSettings) -> list[Guide]:
-    """Return level pads under keys, bolts and slots."""
-    turn = frame.turn[:2, :2]
-    pads = [
-        Guide.pad(turn @ place, radius + settings.key_gap_mm + 0.5)
-        for place, radius in zip(places.keys, places.key_radii_mm, strict=True)
-    ]
-    if places.bolts:
-        reach = bolt_size(settings.bolts).reach_mm
-        pads += [Guide.pad(turn @ place, reach) for place in places.bolts]
-    return pads + [Guide.pad(turn @ place, PRY_WIDTH_MM / 2.0) for place in places.slots]
-
-
 def _within(keys: Sequence[RegisterKey], outside: Solid) -> list[RegisterKey]:
     """Return the keys whose sockets lie within the outside: one on steep land may come out of the flange."""
     kept = [key for key in keys if (key.female - outside).volume_mm3 <= _CRUMB_MM3]
@@ -339,53 +303,3 @@ def _plain_body(
     make = cylinder if settings.body == "cylinder" else block
     heights_mm = (floor_mm, runners[0].stop_v_mm)
     return make(cavity, v_span_mm=heights_mm, w_span_mm=span, settings=settings)
-
-
-def _bosses(places: _Places, frame: MouldFrame, settings: MouldSettings) -> list[Solid]:
-    """Return the bosses of a shell's nuts."""
-    if not places.bolts:
-        return []
-    levels = frame.height_mm(places.bolts)
-    return [
-        nut_boss(
-            bolt_size(settings.bolts),
-            center,
-            level_mm=float(level),
-            nut_seat_mm=float(level) - settings.flange_thickness_mm,
-        )
-        for center, level in zip(places.bolts, levels, strict=True)
-    ]
-
-
-def _bolt_tools(places: _Places, outside: Solid, frame: MouldFrame, settings: MouldSettings) -> list[Solid]:
-    if not places.bolts:
-        return []
-    low, high = outside.bounds_mm[:, 2].tolist()
-    seat = settings.flange_thickness_mm
-    tools = []
-    for center in places.bolts:
-        level = float(frame.height_mm(center)[0])
-        tools.append(
-            bolt_tools(
-                bolt_size(settings.bolts),
-                center,
-                nut_seat_mm=level - seat,
-                head_seat_mm=level + seat,
-                span_mm=(min(low, level - seat) - 1.0, max(high, level + seat) + 1.0),
-            )
-        )
-    return tools
-
-
-def _pry_tools(places: _Places, outside: Solid, frame: MouldFrame) -> list[Solid]:
-    left, right = outside.bounds_mm[:, 0].tolist()
-    middle = (left + right) / 2.0
-    return [
-        pry_tool(
-            place,
-            float(frame.height_mm(place)[0]),
-            depth_mm=places.slot_depth_mm,
-            outer_u_mm=left - 1.0 if place[0] < middle else right + 1.0,
-        )
-        for place in places.slots
-    ]

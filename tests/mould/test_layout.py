@@ -122,28 +122,47 @@ def test_backs_of_plain_bodies_are_flat(body):
         assert np.ptp(flat.bounds_mm[:, 0]) > 0.3 * (u1 - u0)
 
 
+def steep():
+    """A steeply bent bar that is tilted about its length too: its parting surface is steep at both sides."""
+    balls = [sphere(9.0, center_mm=[x, 0.4 * x, 0.03 * x * abs(x)], segments=48) for x in range(-27, 28, 6)]
+    return union([*balls, *(ball.translated([0.0, 14.0, 10.0]) for ball in balls)])
+
+
 def test_slots_take_a_lever_and_open_to_the_outside(layout):
     assert layout.slots == 2
-    tools = layout.tools[len(layout.bolts_uv) :][: layout.slots]
+    for tool in layout.tools[len(layout.bolts_uv) :][: layout.slots]:
+        check_slot(layout, tool)
+
+
+@pytest.mark.parametrize("body", ["shell", "cylinder"])
+def test_slots_open_on_steep_land_too(body):
+    found = lay_out(steep(), MouldSettings(parting="contour", body=body, **PULL), progress=SILENT)
+    assert found.slots
+    for tool in found.tools[len(found.bolts_uv) :][: found.slots]:
+        check_slot(found, tool)
+
+
+def check_slot(layout, tool):
+    (u0, v0, w0), (u1, v1, w1) = tool.bounds_mm
+    left, right = layout.outside.bounds_mm[:, 0]
+    inner, outer = (u0, right + 20.0) if u0 + u1 > left + right else (u1, left - 20.0)
+    # A lever 8 mm wide and 2 mm thick comes in from far outside, and meets no mould.
+    ends = np.sort([inner + np.copysign(0.2, outer - inner), outer])
+    middle = [ends.mean(), (v0 + v1) / 2.0, (w0 + w1) / 2.0]
+    lever = box([ends[1] - ends[0], 8.0, 2.0], center_mm=middle)
+    assert ((lever & layout.outside) - tool).is_empty
+    assert (lever & layout.outside & tool).volume_mm3 > 0.0
+    assert np.ptp((tool & layout.outside).bounds_mm[:, 0]) > 2.5
+    # It bears on both halves: each has material all over the slot.
     below = layout.frame.below([-500, -500], [500, 500], -500.0)
-    for tool in tools:
-        (u0, v0, w0), (u1, v1, w1) = tool.bounds_mm
-        middle = np.array([u0 + u1, v0 + v1, w0 + w1]) / 2.0
-        side = np.sign(middle[0] - layout.outside.bounds_mm[:, 0].mean())
-        # A lever 8 mm wide and 2 mm thick goes in from outside and meets no mould.
-        lever = box([u1 - u0 - 1.5, 8.0, 2.0], center_mm=middle + [0.7 * side, 0.0, 0.0])
-        inside = lever & layout.outside
-        assert inside.volume_mm3 > 0.3 * 2.0 * 8.0
-        assert (inside - tool).is_empty
-        assert not (lever - layout.outside).is_empty
-        # It bears on both halves: each has material all over the slot.
-        for over, half in ((w1 + 0.3, 1), (w0 - 0.3, 0)):
-            bearing = box([u1 - u0, v1 - v0, 0.4], center_mm=[middle[0], middle[1], over]) & layout.outside
-            assert not bearing.is_empty
-            assert (bearing & below if half else bearing - below).is_empty
-        others = [*layout.tools[: len(layout.bolts_uv)], *(key.female for key in layout.keys)]
-        assert all(least_gap_mm(tool, other, reach_mm=5.0) > 1.5 for other in others)
-        assert least_gap_mm(tool, layout.cavity, reach_mm=9.0) > 3.0
+    for over, half in ((w1 + 0.3, 1), (w0 - 0.3, 0)):
+        slab = box([u1 - u0, v1 - v0, 0.4], center_mm=[(u0 + u1) / 2.0, middle[1], over])
+        bearing = slab & layout.outside
+        assert not bearing.is_empty
+        assert (bearing & below if half else bearing - below).volume_mm3 < 0.02 * bearing.volume_mm3
+    others = [*layout.tools[: len(layout.bolts_uv)], *(key.female for key in layout.keys)]
+    assert all(least_gap_mm(tool, other, reach_mm=5.0) > 1.5 for other in others)
+    assert least_gap_mm(tool, layout.cavity, reach_mm=9.0) > 3.0
 
 
 def test_every_nut_is_held_in_a_pocket(layout):
