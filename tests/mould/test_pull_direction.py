@@ -5,7 +5,10 @@ from mirrorprep.errors import CancelledError, NoPartingError
 from mirrorprep.mould.pull_direction import hemisphere, search_pull_direction
 from mirrorprep.mould.undercut import trapped_volumes
 from mirrorprep.progress import Progress
-from mirrorprep.solid.primitives import box
+from mirrorprep.solid.certify import certify
+from mirrorprep.solid.mesh import ScanMesh
+from mirrorprep.solid.primitives import box, sphere
+from mirrorprep.solid.solid import union
 
 
 def angle_deg(one, other):
@@ -70,6 +73,54 @@ def test_landscape_agrees_with_the_part(bunny, found_bunny):
         assert found.bound_mm3[k] == pytest.approx(full.bound_mm3, abs=0.01 * bunny.volume_mm3)
         assert found.plane_trapped_mm3[k] == pytest.approx(full.best_trapped_mm3, abs=0.01 * bunny.volume_mm3)
         assert found.plane_offset_mm[k] == pytest.approx(full.best_offset_mm, abs=1.0)
+
+
+def organic(seed):
+    """A lump of balls, most of them in a bent row, finer than the search's close copy."""
+    rng = np.random.default_rng(seed)
+    along = np.linspace(-1.0, 1.0, 7)
+    row = np.column_stack([24.0 * along, 9.0 * along**2, 5.0 * np.sin(3.0 * along)])
+    places = np.vstack([row, rng.uniform(-14.0, 14.0, size=(4, 3))])
+    balls = [sphere(rng.uniform(4.0, 8.0), center_mm=place, segments=96) for place in places]
+    return union(balls)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_search_is_not_worse_than_brute_force_on_random_bodies(seed):
+    # brute force: 120 directions on the part itself, 128 columns, whose own noise is some 2e-4 of the volume
+    part = organic(seed)
+    assert len(part.mesh.faces) > 12_000
+    found = search_pull_direction(part)
+    every = [trapped_volumes(part, axis, columns=128) for axis in hemisphere(120)]
+    volume = part.volume_mm3
+    assert found.for_contour.bound_mm3 <= min(t.bound_mm3 for t in every) + 3e-4 * volume
+    assert found.for_plane.plane_trapped_mm3 <= min(t.best_trapped_mm3 for t in every) + 5e-4 * volume
+
+
+def test_ellipsoid_is_parted_across_a_principal_axis(shapes):
+    # its silhouette is plane along every direction, and across the pull along the principal axes alone
+    mesh = sphere(1.0, segments=256).mesh
+    body = certify(ScanMesh(vertices=mesh.vertices * [40.0, 30.0, 12.0], faces=mesh.faces))
+    pull = search_pull_direction(body.transformed(shapes.tilt)).for_plane
+    assert min(angle_deg(pull.direction, axis) for axis in shapes.tilt[:3, :3].T) < 1.5
+    assert pull.plane_trapped_mm3 < 1e-3 * body.volume_mm3
+
+
+def test_dumbbell_is_pulled_across_its_rod(shapes):
+    # any pull across the rod traps nothing: W = 0 on a whole circle of directions
+    found = search_pull_direction(shapes.dumbbell(segments=192).transformed(shapes.tilt))
+    assert abs(np.dot(found.for_contour.direction, shapes.tilt[:3, 2])) < np.sin(np.radians(3.0))
+    assert found.for_contour.bound_mm3 < 1e-4 * found.volume_mm3
+
+
+def test_thin_shell_is_searched_on_copies_that_keep_its_wall():
+    # a cup whose wall is thinner than a cell of the clusters: welded, it would trap nothing along any pull
+    cup = sphere(30.0, segments=160) - sphere(29.4, segments=160) - box([80, 80, 40], center_mm=[0, 0, 30])
+    found = search_pull_direction(cup)
+    some = range(0, len(found.directions), 60)
+    full = np.array([trapped_volumes(cup, found.directions[k]).bound_mm3 for k in some])
+    assert full.min() > 0.5 * found.volume_mm3
+    assert np.abs(found.bound_mm3[list(some)] / full - 1.0).mean() < 0.04
 
 
 def test_search_repeats_itself(saddle_body):

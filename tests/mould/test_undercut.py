@@ -4,7 +4,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mirrorprep.errors import NoPartingError, UsageError
-from mirrorprep.mould.undercut import raster_frame, trapped_volumes, unit_direction
+from mirrorprep.mould.undercut import raster_frame, raster_frames, trapped_volumes, unit_direction
 from mirrorprep.solid.primitives import box, sphere
 from mirrorprep.solid.solid import union
 
@@ -85,6 +85,13 @@ def test_frame_is_a_rotation_about_the_direction():
     np.testing.assert_allclose(frame.T @ frame, np.eye(3), atol=1e-12)
     assert np.linalg.det(frame) == pytest.approx(1.0)
     np.testing.assert_allclose(frame[:, 2], unit_direction([1.0, -2.0, 0.5]))
+
+
+def test_frames_of_many_directions_are_those_of_each():
+    directions = np.vstack([np.eye(3), -np.eye(3), np.random.default_rng(4).normal(size=(50, 3))])
+    directions /= np.linalg.norm(directions, axis=1)[:, None]
+    each = [raster_frame(direction) for direction in directions]
+    np.testing.assert_allclose(raster_frames(directions), each, atol=1e-14)
 
 
 @pytest.mark.parametrize("direction", [[0, 0, 0], [1, 2], [np.nan, 0, 1], [np.inf, 0, 0]])
