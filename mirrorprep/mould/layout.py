@@ -17,6 +17,7 @@ from mirrorprep.mould.land import steep_land
 from mirrorprep.mould.marks import mark_tools
 from mirrorprep.mould.parting import view_part
 from mirrorprep.mould.parting_contour import STEEPEST_LAND_DEG
+from mirrorprep.mould.pieces import refuse_oversize
 from mirrorprep.mould.register_keys import RegisterKey, key_places, register_key, spread_places
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.mould.shell import Shell, even_shell
@@ -95,7 +96,8 @@ def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layo
     Raises
     ------
     NoPartingError
-        If the part is too small for its sprue and flange, or has no parting surface or even wall.
+        If the part is too small for its sprue and flange or too large for the bed in any pieces, or has no
+        parting surface or even wall.
     """
     margin = 2.0 * settings.flange_width_mm + settings.cup_depth_mm + settings.wall_mm
     _refuse_tiny(part, settings, margin)
@@ -110,6 +112,7 @@ def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layo
     rough = view.rough(coarse_part, margin)
     frame = MouldFrame(parting=rough, up_uv=pour_up_uv(coarse_part, view.frame, settings))
     cavity, coarse = frame.to_mould(part), frame.to_mould(coarse_part)
+    refuse_oversize((np.ptp(cavity.bounds_mm[:, :2], axis=0) + 2.0 * settings.wall_mm).tolist(), settings)
     runners = _runners(cavity, frame, settings)
     progress.step("body", 0.6)
     shell = (

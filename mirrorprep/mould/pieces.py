@@ -225,6 +225,21 @@ def division_findings(name: str, division: Division, settings: MouldSettings) ->
     return found
 
 
+def refuse_oversize(size_mm: Sequence[float], settings: MouldSettings) -> None:
+    """Raise before any work when halves of at least this size would come in too many pieces.
+
+    Raises
+    ------
+    NoPartingError
+        As `divide_for_bed` would, at the end.
+    """
+    size, bed = np.array([*size_mm, 0.0]), np.asarray(settings.bed_mm)
+    turned = size[[1, 0, 2]]
+    if (size <= bed).all() or (turned <= bed).all():
+        return
+    _counts("A half", size, bed, settings)
+
+
 def _counts(name: str, size: FloatArray, bed: FloatArray, settings: MouldSettings) -> tuple[int, int]:
     """Return into how many pieces a half must be divided along x and y."""
     if size[2] > bed[2]:
@@ -243,7 +258,7 @@ def _counts(name: str, size: FloatArray, bed: FloatArray, settings: MouldSetting
         raise NoPartingError(
             f"{name} of {size[0]:.0f} by {size[1]:.0f} mm would take {many.prod()} pieces on a bed of "
             f"{bed[0]:.0f} by {bed[1]:.0f} mm (limit {MOST_PIECES}).",
-            remedy="Use a larger printer.",
+            remedy="Use a larger printer, or check the unit of the scan.",
         )
     return int(many[0]), int(many[1])
 

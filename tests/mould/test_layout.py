@@ -229,6 +229,14 @@ def test_a_part_in_the_wrong_unit_is_refused_at_once():
     assert lay_out(sphere(2.6), small, progress=SILENT).shell is not None
 
 
+def test_a_part_in_inches_read_as_something_larger_is_refused_before_its_walls_are_built():
+    seen = []
+    with pytest.raises(NoPartingError, match="would take") as caught:
+        lay_out(sphere(900.0), MouldSettings(**PULL), progress=Progress(lambda *step: seen.append(step[0])))
+    assert "unit" in caught.value.remedy
+    assert "body" not in seen
+
+
 def test_stages_are_reported_and_can_be_cancelled():
     from mirrorprep.errors import CancelledError
 
