@@ -1,14 +1,15 @@
 """Moving vertices apart where rounding would merge them or make triangles cross."""
 
+from functools import partial
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from mirrorprep.geometry.closest_point import closest_on_triangles
-from mirrorprep.geometry.normals import vertex_normals
+from mirrorprep.geometry.normals import unit, vertex_normals
 from mirrorprep.geometry.self_intersection import meeting_pairs
-from mirrorprep.geometry.sliver_surface import SliverSurface
+from mirrorprep.geometry.sliver_surface import SliverSurface, doubled
 from mirrorprep.geometry.topology import edge_table
 from mirrorprep.geometry.weld import weld_exact
 
@@ -70,25 +71,39 @@ def uncross(at: SliverSurface) -> IntArray:
     at.crossing = len(pairs)
     if len(pairs) == 0:
         return np.zeros(0, dtype=np.int64)
-    before = at.vertices.copy()
-    rows = _near_the_other(at, pairs)
-    if _draw(at, rows) < len(pairs):
-        return np.asarray(rows)
-    at.vertices = before
-    at.stale[:] = False
-    return np.zeros(0, dtype=np.int64)
+    rows, back = _back_through(at, pairs)
+    before, best, fewest = at.vertices, at.vertices, len(pairs)
+    for draw in (_draw, partial(_shift, way=back)):
+        at.vertices = before.copy()
+        left = draw(at, rows)
+        if left < fewest:
+            best, fewest = at.vertices, left
+        if left == 0:
+            break
+    at.vertices = best
+    if best is before:
+        at.stale[:] = False
+        return rows[:0]
+    return rows
 
 
-def _near_the_other(at: SliverSurface, pairs: IntArray) -> IntArray:
-    """Return the loose corners of paired faces that lie on the other face of the pair, or nearly."""
-    near = []
+def _back_through(at: SliverSurface, pairs: IntArray) -> tuple[IntArray, FloatArray]:
+    """Return loose corners of paired faces that lie on the other face, or nearly, and the ways across it."""
+    ways = np.zeros_like(at.vertices)
+    count = np.zeros(len(at.vertices))
     for one, other in (pairs.T, pairs.T[::-1]):
         corners = at.faces[one]
         points, faces = at.vertices[corners], at.vertices[at.faces[other]]
         gap = np.linalg.norm(closest_on_triangles(points, faces[:, None]) - points, axis=2)
         own = (corners[:, :, None] != at.faces[other][:, None, :]).all(axis=2)
-        near.append(corners[own & (gap < 2.0 * APART_ULP * at.ulp) & ~at.fixed[corners]])
-    return np.unique(np.concatenate(near))
+        near = own & (gap < 2.0 * APART_ULP * at.ulp) & ~at.fixed[corners]
+        normal = unit(doubled(faces))
+        height = np.einsum("kij,kj->ki", points - faces[:, :1], normal)
+        through = height + np.where(height < 0.0, -1.0, 1.0) * APART_ULP * at.ulp
+        np.add.at(ways, corners[near], (-through[:, :, None] * normal[:, None])[near])
+        np.add.at(count, corners[near], 1.0)
+    rows = np.flatnonzero(count)
+    return rows, ways[rows] / count[rows, None]
 
 
 def _draw(at: SliverSurface, rows: IntArray) -> int:
@@ -98,8 +113,7 @@ def _draw(at: SliverSurface, rows: IntArray) -> int:
     left between them is a film of material, that film grows. Return how many pairs cross around them.
     """
     way = APART_ULP * at.ulp * vertex_normals(at.vertices, at.faces)[rows]
-    moved = np.zeros(len(at.vertices), dtype=bool)
-    moved[rows] = True
+    moved = _marked(at, rows)
     at.changed(rows)
     at.vertices[rows] -= way
     inward = _crossing(at, moved)
@@ -111,6 +125,19 @@ def _draw(at: SliverSurface, rows: IntArray) -> int:
     if outward >= len(inward):
         at.vertices[rows] -= out
     return min(outward, len(inward))
+
+
+def _shift(at: SliverSurface, rows: IntArray, *, way: FloatArray) -> int:
+    """Move vertices by given ways; return how many pairs cross around them."""
+    at.changed(rows)
+    at.vertices[rows] += way
+    return len(_crossing(at, _marked(at, rows)))
+
+
+def _marked(at: SliverSurface, rows: IntArray) -> BoolArray:
+    marked = np.zeros(len(at.vertices), dtype=bool)
+    marked[rows] = True
+    return marked
 
 
 def _crossing(at: SliverSurface, corners: BoolArray) -> IntArray:
