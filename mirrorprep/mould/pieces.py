@@ -10,7 +10,6 @@ from mirrorprep.errors import NoPartingError
 from mirrorprep.geometry.mass_properties import area_mm2
 from mirrorprep.mould.assembly import finished
 from mirrorprep.mould.printing import PrintReport, print_report
-from mirrorprep.mould.proof import IDENTITY_LIMIT
 from mirrorprep.mould.register_keys import KEY_DRAFT_DEG, spread_places
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.solid.certify import examine
@@ -24,6 +23,9 @@ FloatArray = NDArray[np.float64]
 
 MOST_PIECES = 16
 """Pieces of one half beyond which a larger printer is the better way."""
+
+PIECES_LIMIT = 1e-9
+"""Greatest relative error of pieces and clearances against their half: each cut and key adds its rounding."""
 
 _PIECE_WALL_MM = 1.2
 _MOST_KEYS = 4
@@ -161,7 +163,7 @@ def prove_pieces(
     *,
     gaps_mm3: float,
     bed_mm: Sequence[float],
-    limit: float = IDENTITY_LIMIT,
+    limit: float = PIECES_LIMIT,
 ) -> PiecesProof:
     """Prove that pieces are solids, fit the bed, do not overlap and make up their half.
 

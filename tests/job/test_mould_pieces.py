@@ -25,6 +25,7 @@ bed_mm = [40.0, 45.0, 60.0]
 [mould]
 body = "block"
 bolts = "none"
+pull_direction = [0.1, -0.2, 1.0]
 [output]
 pictures = false
 """
@@ -50,6 +51,16 @@ def test_every_piece_is_a_file_of_the_traveller(handover, record):
     assert len(pieces) >= 4
     listed = {entry["name"]: entry["what"] for entry in record["files"]}
     assert all("too large for the bed" in listed[name] for name in pieces)
+
+
+def test_the_stated_pull_overrules_the_search(record):
+    stated = np.array([0.1, -0.2, 1.0])
+    taken = [float(x) for x in record["settings"]["found.pull_direction"]]
+    assert taken == pytest.approx(stated / np.linalg.norm(stated), abs=1e-6)
+    (mould,) = (section for section in record["sections"] if section["title"] == "Mould")
+    figures = {figure["label"]: figure["value"] for figure in mould["figures"]}
+    assert figures["Pull direction"] == "0.098, -0.195, 0.976"
+    assert any(label.startswith("Overhang of half_a_") for label in figures)
 
 
 def test_checks_and_steps_speak_of_the_pieces(record):
