@@ -1,6 +1,5 @@
 """The land: the parting surface outside the part, where the halves meet and are keyed."""
 
-
 from mirrorprep.mould.frame import MouldFrame
 from mirrorprep.solid.section import Section, merged, polygon
 
@@ -17,6 +16,7 @@ def steep_land(frame: MouldFrame, limit_deg: float) -> Section:
 
     Examples
     --------
+    >>> import numpy as np
     >>> from mirrorprep.mould.parting import find_parting
     >>> from mirrorprep.solid.primitives import sphere
     >>> parting = find_parting(sphere(10.0), pull_direction=[0, 0, 1], margin_mm=10.0)
