@@ -45,7 +45,10 @@ def spread(at: SliverSurface) -> IntArray:
 
 def part_twins(at: SliverSurface) -> IntArray:
     """Draw vertices apart that pinch the surface once rounded, even fixed ones; return which were moved."""
-    label = weld_exact(at.vertices.astype(np.float32)).label
+    weld = weld_exact(at.vertices.astype(np.float32))
+    if weld.merged == 0:
+        return np.zeros(0, dtype=np.int64)
+    label = weld.label
     table = edge_table(label[at.faces])
     bad = (table.forward != 1) | (table.backward != 1)
     if not bad.any():
@@ -142,4 +145,5 @@ def _marked(at: SliverSurface, rows: IntArray) -> BoolArray:
 
 def _crossing(at: SliverSurface, corners: BoolArray) -> IntArray:
     """Return the pairs of faces that meet once rounded, of which one has a marked corner."""
-    return meeting_pairs(at.rounded, at.faces, among=np.asarray(corners[at.faces].any(axis=1))).all
+    among = corners[at.faces].any(axis=1)
+    return meeting_pairs(at.rounded, at.faces, among=None if among.all() else np.asarray(among)).all

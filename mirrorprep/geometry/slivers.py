@@ -151,6 +151,8 @@ class _Done:
 def _give_back(at: SliverSurface, volume: float) -> None:
     """Move the loose vertices around what was changed by the least way that restores the volume."""
     owed = volume - signed_volume_mm3(at.vertices, at.faces)
+    if owed == 0.0:
+        return
     near = at.watched.copy()
     for _ in range(_RINGS):
         near[at.faces[near[at.faces].any(axis=1)]] = True
@@ -158,7 +160,7 @@ def _give_back(at: SliverSurface, volume: float) -> None:
     rows = np.flatnonzero(near if near.any() else ~at.fixed)
     slope = _volume_slope(at, rows)
     steepness = float((slope * slope).sum())
-    if owed != 0.0 and steepness > 0.0:
+    if steepness > 0.0:
         at.vertices[rows] += owed / steepness * slope
         at.stale[rows] = True
 
