@@ -36,7 +36,12 @@ class Descent:
 
 
 def descend(
-    cost_of: Callable[[FloatArray], FloatArray], start: ArrayLike, *, first_rad: float, last_rad: float
+    cost_of: Callable[[FloatArray], FloatArray],
+    start: ArrayLike,
+    *,
+    first_rad: float,
+    last_rad: float,
+    start_cost: float | None = None,
 ) -> Descent:
     """Walk downhill from a direction; a direction and its opposite are the same.
 
@@ -48,6 +53,8 @@ def descend(
         Unit vector.
     first_rad, last_rad : float
         Angle of the first ring around the best direction, and of the least.
+    start_cost : float, optional
+        The cost of the start where it is known.
 
     Returns
     -------
@@ -70,7 +77,8 @@ def descend(
     True
     """
     centre = np.asarray(start, dtype=np.float64)
-    tried, costs = centre[None], cost_of(centre[None])
+    tried = centre[None]
+    costs = cost_of(tried) if start_cost is None else np.array([start_cost])
     radius, turn = first_rad, 0.0
     while radius >= last_rad:
         fresh = _untried(_around(centre, _ring(radius, turn)), tried, 0.5 * radius)
@@ -94,7 +102,7 @@ def _ring(radius: float, turn: float) -> FloatArray:
 
 def _untried(directions: FloatArray, tried: FloatArray, apart_rad: float) -> FloatArray:
     """Leave out directions that lie next to one that was tried; rings overlap where a descent moves on."""
-    return directions[np.abs(directions @ tried.T).max(axis=1) < np.cos(apart_rad)]
+    return np.asarray(directions[np.abs(directions @ tried.T).max(axis=1) < np.cos(apart_rad)])
 
 
 def _tangents(centre: FloatArray) -> FloatArray:

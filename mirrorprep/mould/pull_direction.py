@@ -30,7 +30,7 @@ _FULL_COLUMNS, _LOOK_COLUMNS = 256, 128
 _APART_RAD, _FIRST_RAD, _LAST_RAD = 0.22, 0.05, 0.02
 _PLANE_WEIGHT = 2e-3
 _HEIGHT_WEIGHT = 2e-5
-_RANKED_AGAIN, _STARTS, _HEARD = 12, 3, 3
+_RANKED_AGAIN, _STARTS, _HEARD = 8, 3, 3
 _HOPELESS, _CONTENDS = 1.5, 1.1
 _SAME_RAD = 0.003
 
@@ -180,12 +180,11 @@ def search_pull_direction(
     axes = np.vstack([hemisphere(directions), np.eye(3)])
     landscape = coarse.seen(axes, _LANDSCAPE)
     progress.step("refining the pull direction", 0.5)
-    part_measured = _PartMeasures(part, vertices, middle)
+    likely = axes[_likely(coarse, landscape)]
+    seen = close.seen(likely, _WALK)
+    measured = _PartMeasures(part, vertices, middle)
     for_contour, for_plane = (
-        part_measured.ranked(
-            _refined(close, _likely(coarse, landscape, axes, plane=plane), plane=plane), plane=plane
-        )
-        for plane in (False, True)
+        measured.ranked(_refined(close, likely, seen, plane=plane), plane=plane) for plane in (False, True)
     )
     progress.step("pull direction", 1.0)
     return PullSearch(
@@ -236,41 +235,48 @@ def _cells(vertices: FloatArray, faces: IntArray) -> int:
     return max(8, round(float(np.sqrt(_CLOSE_TRIANGLES / 3.6 / area)) * longest))
 
 
-def _likely(coarse: _Model, landscape: ViewMeasures, axes: FloatArray, *, plane: bool) -> FloatArray:
-    return axes[np.argsort(coarse.costs(landscape, plane=plane), kind="stable")[:_RANKED_AGAIN]]
+def _likely(coarse: _Model, landscape: ViewMeasures) -> IntArray:
+    """Return the landscape's best few for a contour and for a plane, each once."""
+    ranked = [np.argsort(coarse.costs(landscape, plane=plane), kind="stable") for plane in (False, True)]
+    return np.unique(np.concatenate([order[:_RANKED_AGAIN] for order in ranked]))
 
 
-def _refined(close: _Model, likely: FloatArray, *, plane: bool) -> list[FloatArray]:
-    """Rank likely directions again, walk downhill from the best; return the best and another well apart."""
+def _refined(close: _Model, likely: FloatArray, seen: ViewMeasures, *, plane: bool) -> list[FloatArray]:
+    """Walk downhill from the best of likely directions; return the best end and another well apart."""
 
     def costs_on(grid: Grid) -> Callable[[FloatArray], FloatArray]:
         return lambda directions: close.costs(close.seen(directions, grid), plane=plane)
 
-    walks = _walks(likely, costs_on(_WALK))
+    walks = _walks(likely, close.costs(seen, plane=plane), costs_on(_WALK))
     heard = np.vstack([walk.directions[np.argsort(walk.costs, kind="stable")[:_HEARD]] for walk in walks])
     best = heard[int(np.argmin(costs_on(_VERDICT)(heard)))]
     others = [walk.direction for walk in walks if _angle_rad(walk.direction, best) > _FIRST_RAD]
     return [best, *others[:1]]
 
 
-def _walks(likely: FloatArray, costs_of: Callable[[FloatArray], FloatArray]) -> list[Descent]:
+def _walks(
+    likely: FloatArray, costs: FloatArray, costs_of: Callable[[FloatArray], FloatArray]
+) -> list[Descent]:
     """Descend from the cheapest directions that lie apart, the best end first.
 
     A third start must be promising; after the first rings only those near the best go on.
     """
-    costs = costs_of(likely)
     walks: list[Descent] = []
     for start in _separate_minima(likely, costs):
         if len(walks) < 2 or costs[start] < _HOPELESS * min(walk.cost for walk in walks):
-            walks.append(descend(costs_of, likely[start], first_rad=_FIRST_RAD, last_rad=_FIRST_RAD))
+            walks.append(_ringed(costs_of, likely[start], costs[start], _FIRST_RAD))
     worth = _CONTENDS * min(walk.cost for walk in walks)
     ends = [
-        descend(costs_of, walk.direction, first_rad=_LAST_RAD, last_rad=_LAST_RAD)
-        if walk.cost <= worth
-        else walk
+        _ringed(costs_of, walk.direction, walk.cost, _LAST_RAD) if walk.cost <= worth else walk
         for walk in walks
     ]
     return sorted(ends, key=lambda walk: walk.cost)
+
+
+def _ringed(
+    costs_of: Callable[[FloatArray], FloatArray], start: FloatArray, cost: float, radius: float
+) -> Descent:
+    return descend(costs_of, start, first_rad=radius, last_rad=radius, start_cost=cost)
 
 
 def _separate_minima(axes: FloatArray, costs: FloatArray) -> list[int]:
