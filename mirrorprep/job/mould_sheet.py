@@ -41,12 +41,12 @@ def _parting(figures: dict[str, Any]) -> tuple[Figure, ...]:
         ),
         Figure(
             label="Strain of a flexible casting",
-            value=round(100.0 * figures["undercut"]["strain"]),
+            value=_two(100.0 * figures["undercut"]["strain"]),
             unit="%",
             evidence=f"snap-joint rule; {100.0 * figures['settings']['safe_strain']:.0f} % is trusted",
         ),
         Figure(
-            label="Surface with less than no draft",
+            label="Surface that turns away from its pull",
             value=round(100.0 * figures["draft"]["negative_share"], 1),
             unit="%",
             evidence="facets; the trapped volume decides",
@@ -72,7 +72,7 @@ def _body(figures: dict[str, Any]) -> tuple[Figure, ...]:
         ),
         Figure(
             label="Tilt at which it falls",
-            value=max(round(figures["standing"]["tip_deg"]), 0),
+            value=max(_two(figures["standing"]["tip_deg"]), 0.0),
             unit="°",
             evidence="empty or full, whichever is less",
         ),
@@ -104,7 +104,7 @@ def _printing(figures: dict[str, Any]) -> tuple[Figure, ...]:
     return tuple(
         Figure(
             label=f"Overhang of {name}",
-            value=round(100.0 * printing["overhang_share"]),
+            value=_two(100.0 * printing["overhang_share"]),
             unit="%",
             evidence=f"of its surface, over 45°; {printing['bed_contact_mm2'] / 100.0:.2g} cm² on the bed",
         )

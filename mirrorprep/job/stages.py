@@ -107,6 +107,7 @@ def settings_of(job: Job) -> MouldSettings:
         {
             **strain,
             **{name: getattr(job.mould, name) for name in _MOULD_ENTRIES},
+            "job_code": job.job.code.upper(),
             "process": job.print.process,
             "bed_mm": job.print.bed_mm,
             "casting": "flexible" if material.flexible else "rigid",

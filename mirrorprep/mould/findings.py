@@ -25,7 +25,7 @@ FIN_MM = 2.0
 
 _CRUMB_MM3 = 1e-6
 _TWICE_SHARE = 1e-9
-_NICE_TO_HAVE = ("marks-missing", "slots-missing")
+_NICE_TO_HAVE = ("marks-missing", "slots-missing", "code-missing")
 
 
 def pocket_findings(
@@ -106,6 +106,7 @@ def furniture_findings(layout: Layout) -> list[Finding]:
         ),
         "slots-missing": ("slots for a lever", 2 if settings.pry_slots else 0, layout.slots),
         "marks-missing": ("marks on the halves", 2 if settings.marks else 0, layout.marked),
+        "code-missing": ("job codes", layout.marked if settings.job_code else 0, layout.coded),
     }
     missing = [
         Finding(

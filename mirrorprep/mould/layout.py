@@ -70,8 +70,8 @@ class Layout:
         Bodies to cut away: bolts, slots and marks.
     slots : int
         How many slots for a lever there are.
-    marked : int
-        How many halves carry their marks.
+    marked, coded : int
+        How many halves carry their marks, and how many the job code.
     """
 
     settings: MouldSettings
@@ -85,6 +85,7 @@ class Layout:
     tools: tuple[Solid, ...]
     slots: int
     marked: int
+    coded: int
 
 
 def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layout:
@@ -148,10 +149,11 @@ def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layo
         tools=(
             *bolt_cuts(places, outside, frame, settings),
             *slot_cuts(places, outside, frame),
-            *marks,
+            *(mark.tool for mark in marks),
         ),
         slots=len(places.slots),
         marked=len(marks),
+        coded=sum(mark.coded for mark in marks),
     )
 
 

@@ -1,6 +1,7 @@
 """Marks cut into the foot of a mould: half, pull arrow and job code, as shallow dot-matrix text."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -104,11 +105,27 @@ def arrow_section(*, up: bool, dot_mm: float = DOT_MM) -> Section:
     return merged([hull_section(shaft), hull_section(head)])
 
 
-def mark_tools(outside: Solid, plan: Section, frame: MouldFrame, job_code: str) -> list[Solid]:
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Mark:
+    """The mark of one half.
+
+    Attributes
+    ----------
+    tool : Solid
+        What is cut away.
+    coded : bool
+        Whether it carries the job code.
+    """
+
+    tool: Solid
+    coded: bool
+
+
+def mark_tools(outside: Solid, plan: Section, frame: MouldFrame, job_code: str) -> list[Mark]:
     """Return the bodies to cut away for the marks on the level bottom of both halves.
 
     Each half carries its letter, an arrow along its pull and the job code, readable from below: in one line
-    or two, in the largest size that finds room.
+    or two, in the largest size that finds room; without the code where that finds none.
 
     Parameters
     ----------
@@ -123,7 +140,7 @@ def mark_tools(outside: Solid, plan: Section, frame: MouldFrame, job_code: str) 
 
     Returns
     -------
-    list of Solid
+    list of Mark
         One per half; fewer where the bottom has no room.
     """
     floor = float(outside.bounds_mm[0, 1])
@@ -131,32 +148,33 @@ def mark_tools(outside: Solid, plan: Section, frame: MouldFrame, job_code: str) 
     middle = float(plan.bounds_mm[:, 0].mean())
     tools = []
     for letter, up in (("A", True), ("B", False)):
-        for label in _labels(letter, job_code, up=up):
+        for label, coded in _labels(letter, job_code, up=up):
             width, height = label.bounds_mm[1]
             over = middle + (width / 2.0 + 1.0) * np.linspace(-1.0, 1.0, _SAMPLES)
             heights = frame.height_mm(np.column_stack([over, np.full(_SAMPLES, floor)]))
             edge = float(heights.max()) + _EDGE_MM if up else float(heights.min()) - _EDGE_MM - height
             placed = shifted(label, (middle - width / 2.0, edge))
             if (placed - bottom).area_mm2 < 1e-6:
-                tools.append(_cut(placed, floor))
+                tools.append(Mark(tool=_cut(placed, floor), coded=coded))
                 break
     return tools
 
 
-def _labels(letter: str, job_code: str, *, up: bool) -> Iterator[Section]:
-    """Yield the label in ever smaller forms."""
-    for dot in (DOT_MM, _SMALL_DOT_MM):
+def _labels(letter: str, job_code: str, *, up: bool) -> Iterator[tuple[Section, bool]]:
+    """Yield the label in ever smaller forms, and whether it carries the code."""
+    dots = (DOT_MM, _SMALL_DOT_MM)
+    for dot, code in [(dot, job_code) for dot in dots] + [(dot, "") for dot in dots]:
         step = (_COLUMNS + 1) * dot
         head = [
             text_section(letter, dot_mm=dot),
             shifted(arrow_section(up=up, dot_mm=dot), (1.5 * step, 0.0)),
         ]
-        if not job_code:
-            yield merged(head)
+        if not code:
+            yield merged(head), False
             continue
-        code = text_section(job_code, dot_mm=dot)
-        yield merged([*head, shifted(code, (3.0 * step, 0.0))])
-        yield merged([code, *(shifted(part, (0.0, (_ROWS + 2) * dot)) for part in head)])
+        words = text_section(code, dot_mm=dot)
+        yield merged([*head, shifted(words, (3.0 * step, 0.0))]), True
+        yield merged([words, *(shifted(part, (0.0, (_ROWS + 2) * dot)) for part in head)]), True
 
 
 def _bottom(outside: Solid, floor: float) -> Section:

@@ -22,6 +22,9 @@ KEY_CLEARANCE_MM: Final = {"fff": 0.35, "sla": 0.2, "sls": 0.3}
 """Gap between key and socket by print process, per side, for parts that slide together and come apart.
 FFF with a 0.4 mm nozzle: 0.35–0.4 sliding; SLA: 0.15 tight to 0.3 loose (trade pages); SLS: from memory."""
 
+MOST_CODE: Final = 32
+"""Most letters of a job code."""
+
 LEAST_KEY_MM: Final = 0.5
 """Height below which a register key holds nothing: common practice, no source."""
 
@@ -74,7 +77,8 @@ class MouldSettings:
     pry_slots, feet, marks : bool
         Slots for a lever at the parting surface; feet to stand on while pouring (shell); marks.
     job_code : str
-        Up to 8 letters, digits or hyphens cut into the back of both halves. No names of people.
+        Up to 32 letters, digits or hyphens, cut into the bottom of both halves where they find room. No
+        names of people.
     bed_mm : (3,)
         Room of the printer.
     grid_mm : float or None
@@ -241,7 +245,8 @@ def _keys(settings: MouldSettings) -> None:
 
 def _code(code: str) -> None:
     allowed = set("ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-")
-    if len(code) > 8 or not set(code) <= allowed:
+    if len(code) > MOST_CODE or not set(code) <= allowed:
         raise UsageError(
-            f"The job code '{code}' cannot be cut.", remedy="Use up to 8 capital letters, digits or hyphens."
+            f"The job code '{code}' cannot be cut.",
+            remedy=f"Use up to {MOST_CODE} capital letters, digits or hyphens.",
         )

@@ -63,19 +63,26 @@ def test_every_island_is_listed(volume, fate, code, severity):
 
 
 def test_missing_keys_and_bolts_are_found():
-    layout = SimpleNamespace(settings=MouldSettings(), keys=KEYS[:2], bolts_uv=[], slots=1, marked=2)
+    layout = SimpleNamespace(settings=MouldSettings(), keys=KEYS[:2], bolts_uv=[], slots=1, marked=2, coded=0)
     found = furniture_findings(layout)
     assert [f.code for f in found] == ["keys-missing", "bolts-missing", "slots-missing"]
     assert [f.severity for f in found] == [Severity.CAUTION, Severity.CAUTION, Severity.NOTE]
     layout = SimpleNamespace(
-        settings=MouldSettings(bolts="none", pry_slots=False), keys=KEYS, bolts_uv=[], slots=0, marked=0
+        settings=MouldSettings(bolts="none", pry_slots=False),
+        keys=KEYS,
+        bolts_uv=[],
+        slots=0,
+        marked=0,
+        coded=0,
     )
     assert [f.code for f in furniture_findings(layout)] == ["marks-missing"]
 
 
 def test_keys_that_fit_turned_are_found():
     twins = [replace(key, radius_mm=3.0) for key in KEYS]
-    layout = SimpleNamespace(settings=MouldSettings(), keys=twins, bolts_uv=[0] * 4, slots=2, marked=2)
+    layout = SimpleNamespace(
+        settings=MouldSettings(), keys=twins, bolts_uv=[0] * 4, slots=2, marked=2, coded=0
+    )
     (found,) = furniture_findings(layout)
     assert (found.code, found.severity) == ("keys-fit-two-ways", Severity.CAUTION)
     assert (found.measured, found.limit) == (0.0, 0.35)

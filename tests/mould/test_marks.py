@@ -1,7 +1,10 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from mirrorprep.mould.build import build_mould
+from mirrorprep.mould.findings import furniture_findings
 from mirrorprep.mould.layout import lay_out
 from mirrorprep.mould.marks import DEPTH_MM, arrow_section, text_section
 from mirrorprep.mould.settings import MouldSettings
@@ -75,6 +78,23 @@ def test_missing_marks_are_noted():
     settings = MouldSettings(body="shell", feet=False, **BARE)
     mould = build_mould(sphere(20.0), settings=settings)
     assert "marks-missing" in {finding.code for finding in mould.findings}
+
+
+def test_a_code_without_room_is_left_out_and_told():
+    code = "A-VERY-LONG-CODE-OF-A-WHOLE-LINE"
+    settings = MouldSettings(body="block", parting="plane", pour_up=(0, 1, 0), job_code=code, **BARE)
+    layout = lay_out(sphere(20.0), settings, progress=SILENT)
+    assert (layout.marked, layout.coded) == (2, 0)
+    (found,) = furniture_findings(layout)
+    assert (found.code, found.severity.value, found.measured, found.limit) == (
+        "code-missing",
+        "note",
+        0.0,
+        2.0,
+    )
+    short = lay_out(sphere(20.0), replace(settings, job_code="EAR-07"), progress=SILENT)
+    assert (short.marked, short.coded) == (2, 2)
+    assert furniture_findings(short) == []
 
 
 def test_a_very_wide_mould_is_marked_too():

@@ -28,7 +28,7 @@ from mirrorprep.mould.settings import MouldSettings, mould_settings
         ({"pull_direction": [0, 0, float("nan")]}, "not three numbers"),
         ({"bed_mm": [0, 200, 200]}, "bed is"),
         ({"job_code": "JANE DOE"}, "cannot be cut"),
-        ({"job_code": "TOOLONG-CODE"}, "cannot be cut"),
+        ({"job_code": "A" * 33}, "cannot be cut"),
         ({"wal_mm": 3}, "no.*setting|is not a mould setting"),
     ],
 )
