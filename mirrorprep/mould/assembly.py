@@ -18,8 +18,8 @@ from mirrorprep.solid.solid import Solid, difference, union
 
 FloatArray = NDArray[np.float64]
 
-CRUMB_MM3 = 1e-6
-"""Pieces below this volume are rounding crumbs."""
+CRUMB_MM3 = 1e-3
+"""Pieces below this volume, a cube of 0.1 mm, are not printed: they are left out and listed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from mirrorprep.geometry.air_pockets import AirPocket
 from mirrorprep.geometry.self_intersection import self_intersections
-from mirrorprep.mould.assembly import Island
+from mirrorprep.mould.assembly import CRUMB_MM3, Island
 from mirrorprep.mould.frame import MouldFrame
 from mirrorprep.mould.layout import Layout
 from mirrorprep.mould.pieces import division_findings
@@ -23,7 +23,6 @@ LOOSE_STOP_MM3 = 5.0
 FIN_MM = 2.0
 """Distance of a channel's mouth from the parting surface above which the fin is mentioned."""
 
-_CRUMB_MM3 = 1e-6
 _TWICE_SHARE = 1e-9
 _NICE_TO_HAVE = ("marks-missing", "slots-missing", "code-missing")
 
@@ -56,7 +55,7 @@ def island_findings(islands: Sequence[Island], frame: MouldFrame) -> list[Findin
     for island in islands:
         loose = island.fate == "loose"
         grave = Severity.STOP if island.volume_mm3 > LOOSE_STOP_MM3 else Severity.CAUTION
-        crumb = abs(island.volume_mm3) < _CRUMB_MM3
+        crumb = island.volume_mm3 < CRUMB_MM3
         found.append(
             Finding(
                 code="loose-island" if loose else "island-joined",
