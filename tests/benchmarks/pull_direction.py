@@ -2,7 +2,8 @@
 
 Run by hand: ``python tests/benchmarks/pull_direction.py [--shared] [--triangles 400000]``. Bodies are scaled
 to 100 mm and their triangles quartered while no more than 100 000, or as many as asked, come of it: the
-numbers are in the table. Times are processor seconds, so that a busy machine matters little. The baseline
+numbers are in the table. With ``--even`` long edges are divided until a body has the number of triangles
+asked for within 1 %. Times are processor seconds, so that a busy machine matters little. The baseline
 measures all 512 directions on the whole part with 256 columns along its longer side, by the kernel that is
 fastest on so many triangles (give fewer ``--directions`` to scale its time from a part of them; its best
 figures are then of that part). The facet column is the share of the area whose normals turn away from the
@@ -59,6 +60,14 @@ def prepared(solid: Solid, triangles: int) -> Solid:
     return certify(ScanMesh(vertices=np.asarray(vertices), faces=np.asarray(faces)))
 
 
+def even(solid: Solid, triangles: int) -> Solid:
+    """Return the body at the benchmark's size, its long edges divided until it has so many triangles."""
+    from mould import refined
+
+    scale = SIZE_MM / float(solid.mesh.size_mm.max())
+    return refined(solid.transformed(np.diag([scale, scale, scale, 1.0])), triangles)
+
+
 def turned_away(solid: Solid, direction: np.ndarray, offset_mm: float) -> float:
     """Return the share of the area whose normals turn away from the pull of their side of the plane."""
     corners = solid.mesh.triangles
@@ -101,13 +110,15 @@ def main() -> None:
     parser.add_argument("--shared", action="store_true", help="the shared meshes too")
     parser.add_argument("--directions", type=int, default=512, help="directions of the baseline")
     parser.add_argument("--triangles", type=int, default=TRIANGLES, help="triangles aimed at")
+    parser.add_argument("--even", action="store_true", help="divide long edges rather than all triangles")
     asked = parser.parse_args()
+    prepare = even if asked.even else prepared
     print(
         "body                       triangles  CPU s wall s brute/ours   W ours    W brute "
         "plane our plane brt   median coarse% facets%"
     )
     for name, solid in bodies(shared=asked.shared):
-        measure(name, prepared(solid, asked.triangles), asked.directions)
+        measure(name, prepare(solid, asked.triangles), asked.directions)
 
 
 if __name__ == "__main__":
