@@ -65,7 +65,7 @@ def test_folded_brain_of_nilearn_is_refused_to_a_rigid_casting_only():
     datasets = pytest.importorskip("nilearn.datasets")
     surface = pytest.importorskip("nilearn.surface")
     mesh = surface.load_surf_mesh(datasets.fetch_surf_fsaverage("fsaverage5")["white_left"])
-    brain = certify(scaled(mesh.coordinates, mesh.faces)).simplified(0.8)
+    brain = certify(scaled(mesh.coordinates, mesh.faces)).simplified(0.6)  # crosses itself from 0.7 on
     pull = {"pull_direction": (1.0, 0.0, 0.0), "pour_up": (0.0, 1.0, 0.0)}
     made = build_mould(brain, settings=MouldSettings(body="block", **pull))
     found = stops(made)
