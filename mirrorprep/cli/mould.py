@@ -47,7 +47,10 @@ Shrinkage = Annotated[
 ]
 Process = Annotated[str, typer.Option("--process", help="Print process: fff, sla or sls.")]
 Bolts = Annotated[str, typer.Option("--bolts", help="Clamp bolts: none, M3, M4, M5 ...")]
-Keys = Annotated[int, typer.Option("--keys", help="Register keys, 0 or at least 2.")]
+Keys = Annotated[
+    int | None,
+    typer.Option("--keys", help="Register keys, 0 or at least 2; left out, by the length of the edge."),
+]
 JobCode = Annotated[
     str, typer.Option("--code", metavar="CODE", help="Job code cut into both halves; never a person's name.")
 ]
@@ -83,7 +86,7 @@ def mould(
     shrinkage: Shrinkage = "0",
     process: Process = "fff",
     bolts: Bolts = "M4",
-    keys: Keys = 4,
+    keys: Keys = None,
     feet: Feet = True,
     code: JobCode = "",
     bed: Bed = None,

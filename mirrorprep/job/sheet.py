@@ -24,6 +24,7 @@ from mirrorprep.job.piece_sheet import piece_checks, printing_steps
 from mirrorprep.job.scene import scene_of
 from mirrorprep.job.seat_sheet import seating_checks, seating_section
 from mirrorprep.job.stages import Work
+from mirrorprep.mould.proof import IDENTITY_LIMIT
 from mirrorprep.solid.finding import Severity
 from mirrorprep.sources import SOURCES
 
@@ -314,9 +315,9 @@ def _checks(work: Work) -> tuple[Check, ...]:
         Check(
             claim="Halves, cavity, channels and hollows make up the outer body",
             how="volume identity, in memory",
-            measured=parts_words(built["identity_error"], 9),
-            limit=parts_words(1e-9, 9),
-            holds=built["identity_error"] <= 1e-9,
+            measured=parts_words(built["identity_error"], 12),
+            limit=parts_words(IDENTITY_LIMIT, 12),
+            holds=built["identity_error"] <= IDENTITY_LIMIT,
         ),
         Check(
             claim="The mould opens along its pull direction",

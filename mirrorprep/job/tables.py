@@ -140,7 +140,9 @@ class MouldTable:
     parting: Literal["auto", "plane", "contour"] = entry("Parting surface.", default="auto")
     pull_direction: Triple | None = entry("Opening direction; searched when left out.", default=None)
     pour_up: Triple | None = entry("Up while pouring; searched when left out.", default=None)
-    key_count: int = entry("Register keys, 0 or at least 2.", default=4, low=0, high=24)
+    key_count: int | None = entry(
+        "Register keys, 0 or at least 2; left out, by the length of the edge.", default=None, low=0, high=24
+    )
     bolts: str = entry("Clamp bolts: none, M3, M4, M5 ...", default="M4")
     bolt_count: int = entry("Number of clamp bolts.", default=4, low=0, high=24)
     sprue_diameter_mm: float = entry("Sprue where it meets the cavity.", default=8.0, low=2.0, high=60.0)

@@ -97,7 +97,7 @@ def furniture_findings(layout: Layout) -> list[Finding]:
     """Return findings on keys, bolts, slots and marks that found no room, and on keys that fit two ways."""
     settings = layout.settings
     wanted = {
-        "keys-missing": ("register keys", settings.key_count, len(layout.keys)),
+        "keys-missing": ("register keys", settings.keys_asked, len(layout.keys)),
         "bolts-missing": (
             "clamp bolts",
             settings.bolt_count if settings.bolts != "none" else 0,

@@ -46,7 +46,7 @@ class Places:
         """Return how many keys, bolts and slots found no room."""
         bolts = settings.bolt_count if settings.bolts != "none" else 0
         slots = 2 if settings.pry_slots else 0
-        asked = settings.key_count + bolts + slots
+        asked = settings.keys_asked + bolts + slots
         return asked - len(self.keys) - len(self.bolts) - len(self.slots)
 
 

@@ -1,7 +1,7 @@
 """Layout: where everything of a mould goes, before anything is cut."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +18,7 @@ from mirrorprep.mould.marks import mark_tools
 from mirrorprep.mould.parting import view_part
 from mirrorprep.mould.parting_contour import STEEPEST_LAND_DEG
 from mirrorprep.mould.pieces import refuse_oversize
-from mirrorprep.mould.register_keys import RegisterKey, key_places, register_key, spread_places
+from mirrorprep.mould.register_keys import RegisterKey, key_places, keys_for_edge, register_key, spread_places
 from mirrorprep.mould.settings import MouldSettings
 from mirrorprep.mould.shell import Shell, even_shell
 from mirrorprep.progress import Progress
@@ -114,6 +114,7 @@ def lay_out(part: Solid, settings: MouldSettings, *, progress: Progress) -> Layo
     frame = MouldFrame(parting=rough, up_uv=pour_up_uv(coarse_part, view.frame, settings))
     cavity, coarse = frame.to_mould(part), frame.to_mould(coarse_part)
     refuse_oversize((np.ptp(cavity.bounds_mm[:, :2], axis=0) + 2.0 * settings.wall_mm).tolist(), settings)
+    settings = _with_keys_counted(coarse, settings)
     runners = _runners(cavity, frame, settings)
     progress.step("body", 0.6)
     shell = (
@@ -228,7 +229,7 @@ def _places(
     for limit in _KEY_LAND_DEG:
         level = room - steep_land(frame, limit)
         tried.append(_keys_and_slots(plan, level, keep_off, [(bolt, reach) for bolt in bolts], settings))
-        if len(tried[-1][0]) == settings.key_count:
+        if len(tried[-1][0]) == settings.keys_asked:
             break
     keys, radii, slots = max(tried, key=lambda found: len(found[0]))
     return Places(
@@ -272,6 +273,13 @@ def _foot_area(plan: Section, settings: MouldSettings) -> Section:
     low, high = plan.bounds_mm
     thick = FOOT_THICKNESS_MM if settings.feet and settings.body == "shell" else 0.0
     return rectangle(low - 1.0, (high[0] + 1.0, low[1] + thick + 0.5))
+
+
+def _with_keys_counted(coarse: Solid, settings: MouldSettings) -> MouldSettings:
+    if settings.key_count is not None:
+        return settings
+    edge = _shadow(coarse, settings.wall_mm).length_mm
+    return replace(settings, key_count=keys_for_edge(edge))
 
 
 def _shadow(coarse: Solid, grown_mm: float) -> Section:

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mirrorprep.mould.frame import MouldFrame
-from mirrorprep.mould.settings import MouldSettings
+from mirrorprep.mould.settings import FEWEST_KEYS, MouldSettings
 from mirrorprep.solid.primitives import frustum
 from mirrorprep.solid.section import Section
 from mirrorprep.solid.solid import Solid
@@ -21,6 +21,7 @@ LARGE_KEY = 1.4
 """The first key is larger by at least this factor: the mark that makes a wrong closing impossible."""
 
 _SEGMENTS = 48
+_KEY_APART_MM, _MOST_KEYS = 90.0, 12
 _TRIAL_POINTS = 3000
 
 
@@ -125,6 +126,19 @@ def _trial_points(region: Section) -> FloatArray:
     return points[region.contains(points)]
 
 
+def keys_for_edge(length_mm: float) -> int:
+    """Return how many register keys an edge of some length takes: one for each 90 mm, from 4 to 12.
+
+    Common practice, no source.
+
+    Examples
+    --------
+    >>> keys_for_edge(250.0), keys_for_edge(600.0)
+    (4, 7)
+    """
+    return int(np.clip(np.ceil(length_mm / _KEY_APART_MM), FEWEST_KEYS, _MOST_KEYS))
+
+
 def key_places(
     region: Section, settings: MouldSettings, *, taken: Sequence[FloatArray] = ()
 ) -> tuple[list[FloatArray], list[float]]:
@@ -147,14 +161,14 @@ def key_places(
     radii_mm : list of float
         At the parting surface.
     """
-    if settings.key_count == 0:
+    if settings.keys_asked == 0:
         return [], []
     radius, big = settings.key_diameter_mm / 2.0, large_radius_mm(settings)
     wall = settings.key_gap_mm + 1.2
     large = spread_places(region.offset(-(big + wall)), 1, taken=taken, apart_mm=0.0)
     apart = big + radius + 2.0 * wall
     room = region.offset(-(radius + wall))
-    small = spread_places(room, settings.key_count - 1, taken=[*taken, *large], apart_mm=apart)
+    small = spread_places(room, settings.keys_asked - 1, taken=[*taken, *large], apart_mm=apart)
     if not large or not small:
         return [], []
     return [*large, *small], [big, *(radius for _ in small)]

@@ -25,6 +25,9 @@ FFF with a 0.4 mm nozzle: 0.35–0.4 sliding; SLA: 0.15 tight to 0.3 loose (trad
 MOST_CODE: Final = 32
 """Most letters of a job code."""
 
+FEWEST_KEYS: Final = 4
+"""Register keys on a short edge."""
+
 LEAST_KEY_MM: Final = 0.5
 """Height below which a register key holds nothing: common practice, no source."""
 
@@ -56,8 +59,9 @@ class MouldSettings:
         cavity is scaled by 1 / (1 − shrinkage) about the part's centroid.
     flange_width_mm, flange_thickness_mm : float
         How far the flange reaches beyond the shell, and its thickness in each half.
-    key_count : int
-        Number of register keys, 0 or at least 2; one is larger, so that the halves close one way only.
+    key_count : int or None
+        Number of register keys, 0 or at least 2; one is larger, so that the halves close one way only. None
+        counts them by the length of the edge, one for each 90 mm from 4 to 12 (common practice, no source).
     key_diameter_mm : float
         Diameter of the keys at the parting surface.
     key_clearance_mm : float or None
@@ -105,7 +109,7 @@ class MouldSettings:
     shrinkage: float | tuple[float, float, float] = 0.0
     flange_width_mm: float = 14.0
     flange_thickness_mm: float = 6.0
-    key_count: int = 4
+    key_count: int | None = None
     key_diameter_mm: float = 7.0
     key_clearance_mm: float | None = None
     process: str = "fff"
@@ -132,6 +136,11 @@ class MouldSettings:
         _choices(self)
         _ranges(self)
         _code(self.job_code)
+
+    @property
+    def keys_asked(self) -> int:
+        """How many register keys are asked for; the fewest where the edge's length is to say."""
+        return FEWEST_KEYS if self.key_count is None else self.key_count
 
     @property
     def key_gap_mm(self) -> float:
@@ -205,7 +214,6 @@ def _ranges(settings: MouldSettings) -> None:
         "wall_mm": (MINIMUM_WALL_MM[settings.process], 100.0),
         "flange_width_mm": (4.0, 200.0),
         "flange_thickness_mm": (2.5, 100.0),
-        "key_count": (0, 24),
         "key_diameter_mm": (3.0, 60.0),
         "bolt_count": (0, 24),
         "sprue_diameter_mm": (2.0, 60.0),
@@ -214,6 +222,8 @@ def _ranges(settings: MouldSettings) -> None:
         "cup_depth_mm": (0.0, 200.0),
         "least_pocket_mm3": (0.0, 1e6),
     }
+    if settings.key_count is not None:
+        limits["key_count"] = (0, 24)
     if settings.key_clearance_mm is not None:
         limits["key_clearance_mm"] = (0.0, 1.0)
     if settings.grid_mm is not None:
@@ -235,7 +245,7 @@ def _ranges(settings: MouldSettings) -> None:
 def _keys(settings: MouldSettings) -> None:
     if settings.key_count == 1:
         raise UsageError("One register key lets the halves turn.", remedy="Use 0 or at least 2 keys.")
-    if settings.key_count and settings.key_height_mm < LEAST_KEY_MM:
+    if settings.key_count != 0 and settings.key_height_mm < LEAST_KEY_MM:
         raise UsageError(
             f"A flange of {settings.flange_thickness_mm:g} mm leaves register keys "
             f"{max(settings.key_height_mm, 0.0):.2g} mm high (least {LEAST_KEY_MM:g} mm).",

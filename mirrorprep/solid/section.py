@@ -43,6 +43,18 @@ class Section:
         return float(self._region.area())
 
     @property
+    def length_mm(self) -> float:
+        """Length of all outlines.
+
+        Examples
+        --------
+        >>> rectangle([0, 0], [3, 2]).length_mm
+        10.0
+        """
+        sides = [loop - np.roll(loop, 1, axis=0) for loop in self.loops]
+        return float(sum(np.hypot(*side.T).sum() for side in sides))
+
+    @property
     def bounds_mm(self) -> FloatArray:
         """Lowest and highest corner, shape (2, 2)."""
         return np.array(self._region.bounds(), dtype=np.float64).reshape(2, 2)

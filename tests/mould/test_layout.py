@@ -265,3 +265,14 @@ def test_keys_that_would_come_out_of_the_flange_are_left_out(monkeypatch):
     made = lay_out(sphere(9.0, segments=24), MouldSettings(parting="plane", **PULL), progress=SILENT)
     assert len(made.keys) == 3
     assert (union([key.female for key in made.keys]) - made.outside).volume_mm3 < 1e-6
+
+
+def test_a_longer_edge_takes_more_keys():
+    chosen = MouldSettings(body="block", parting="plane", bolts="none", pry_slots=False, **PULL)
+    short = lay_out(box([40, 30, 20]), chosen, progress=SILENT)
+    long = lay_out(box([190, 120, 20]), replace(chosen, bed_mm=(300.0, 300.0, 250.0)), progress=SILENT)
+    assert (len(short.keys), short.settings.key_count) == (4, 4)
+    # Edge of the shadow, 6 mm and 2 mm further out: 2 (190 + 120) + 2π 6 = 658 mm, 90 mm apart.
+    assert (len(long.keys), long.settings.key_count) == (8, 8)
+    asked = lay_out(box([190, 120, 20]), replace(chosen, key_count=2), progress=SILENT)
+    assert len(asked.keys) == 2
