@@ -1,5 +1,6 @@
 """Building a two-part mould around a part."""
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -148,8 +149,12 @@ def _assembled(layout: Layout) -> Assembly:
 
 
 def _finished(assembly: Assembly, layout: Layout) -> dict[str, Finished]:
-    halves = zip(HALF_NAMES, (assembly.half_a, assembly.half_b), strict=True)
-    return {name: finished(solid, layout.cavity, layout.frame.rotation) for name, solid in halves}
+    with ThreadPoolExecutor(2) as pool:
+        tasks = [
+            pool.submit(finished, half, layout.cavity, layout.frame.rotation)
+            for half in (assembly.half_a, assembly.half_b)
+        ]
+    return {name: task.result() for name, task in zip(HALF_NAMES, tasks, strict=True)}
 
 
 def _islands(assembly: Assembly, done: dict[str, Finished], layout: Layout) -> tuple[Island, ...]:

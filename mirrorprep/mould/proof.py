@@ -4,6 +4,7 @@ Works on any two halves and their casting, so also on solids that were read back
 """
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
@@ -217,10 +218,7 @@ def prove(
     closed = _closed(_opening_step(halves, casting, pull, LIFT_MM), opening[0])
     shared = (closed.half_a_mm3, closed.half_b_mm3)
     proof = Proof(
-        halves=tuple(
-            _examine_half(name, half, casting, mm3)
-            for name, half, mm3 in zip(HALF_NAMES, halves, shared, strict=True)
-        ),
+        halves=_examined(halves, casting, shared),
         halves_overlap_mm3=closed.between_mm3,
         opening=tuple(opening),
         release_interference_mm3=max(max(step.held_mm3, step.between_mm3) for step in opening),
@@ -272,6 +270,11 @@ def crossing_pairs(half: Solid, casting: Solid) -> int:
     faces = half.mesh.faces
     among = ~on_casting[faces].all(axis=1)
     return len(meeting_pairs(vertices.astype(np.float64), faces, among=np.asarray(among)).all)
+
+
+def _examined(halves: Sequence[Solid], casting: Solid, shared_mm3: Sequence[float]) -> tuple[HalfProof, ...]:
+    with ThreadPoolExecutor(2) as pool:
+        return tuple(pool.map(_examine_half, HALF_NAMES, halves, (casting, casting), shared_mm3))
 
 
 def _examine_half(name: str, half: Solid, casting: Solid, shared_mm3: float) -> HalfProof:
