@@ -15,7 +15,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-_AT_ONCE = 12_000
+_AT_ONCE = 24_000
 _UPRIGHT = 1e-6
 _LEAST_RISE = 1e-290
 

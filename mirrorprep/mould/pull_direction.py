@@ -23,9 +23,9 @@ Grid = tuple[int, int]
 Share = TypeVar("Share", float, FloatArray)
 
 DIRECTIONS = 512
-_COARSE_TRIANGLES, _CLOSE_TRIANGLES = 2400, 10_000
+_COARSE_TRIANGLES, _CLOSE_TRIANGLES = 2000, 10_000
 _TOLERANCE, _DOUBT = 1.6e-3, 0.2
-_LANDSCAPE, _WALK, _VERDICT = (28, 72), (48, 128), (96, 192)
+_LANDSCAPE, _WALK, _VERDICT = (24, 64), (48, 128), (96, 192)
 _FULL_COLUMNS, _LOOK_COLUMNS = 256, 128
 _APART_RAD, _FIRST_RAD, _LAST_RAD = 0.22, 0.05, 0.02
 _PLANE_WEIGHT = 2e-3
@@ -173,16 +173,17 @@ def search_pull_direction(
     """
     if part.is_empty:
         raise NoPartingError("The part is empty.", remedy="Give a solid part.")
-    middle = part.mesh.bounds_mm.mean(axis=0)
+    low, high = part.mesh.bounds_mm
+    middle, size_mm, volume_mm3 = (low + high) / 2.0, float(np.linalg.norm(high - low)), part.volume_mm3
     vertices = part.mesh.vertices - middle
     progress.step("pull directions", 0.0)
-    close, coarse = _copies(part, vertices)
+    close, coarse = _copies(vertices, part.mesh.faces, size_mm, volume_mm3)
     axes = np.vstack([hemisphere(directions), np.eye(3)])
     landscape = coarse.seen(axes, _LANDSCAPE)
     progress.step("refining the pull direction", 0.5)
     likely = axes[_likely(coarse, landscape)]
     seen = close.seen(likely, _WALK)
-    measured = _PartMeasures(part, vertices, middle)
+    measured = _PartMeasures(part, vertices, middle, size_mm, volume_mm3)
     for_contour, for_plane = (
         measured.ranked(_refined(close, likely, seen, plane=plane), plane=plane) for plane in (False, True)
     )
@@ -195,22 +196,23 @@ def search_pull_direction(
         for_contour=for_contour[0],
         for_plane=for_plane[0],
         alternatives=(*for_contour[1:], *for_plane[1:]),
-        volume_mm3=part.volume_mm3,
+        volume_mm3=volume_mm3,
         coarse_triangles=len(coarse.faces),
-        coarse_error=_disagreement(coarse, [for_contour[0], for_plane[0]]) / part.volume_mm3,
+        coarse_error=_disagreement(coarse, [for_contour[0], for_plane[0]]) / volume_mm3,
     )
 
 
-def _copies(part: Solid, vertices: FloatArray) -> tuple[_Model, _Model]:
+def _copies(
+    vertices: FloatArray, faces: IntArray, size_mm: float, volume_mm3: float
+) -> tuple[_Model, _Model]:
     """Return a copy close enough to refine on, and a coarse one for the landscape.
 
     A copy whose volume is far from the part's has lost thin walls; then the next finer one serves.
     """
 
     def serves(copy: _Model) -> bool:
-        return abs(copy.volume_mm3 / part.volume_mm3 - 1.0) < _DOUBT
+        return abs(copy.volume_mm3 / volume_mm3 - 1.0) < _DOUBT
 
-    faces, size_mm = part.mesh.faces, part.mesh.diagonal_mm
     cells = _cells(vertices, faces)
     finer = (_Model.of(*clustered(vertices, faces, cells=count)) for count in (cells, 2 * cells))
     copies = finer if len(faces) > _CLOSE_TRIANGLES else iter(())
@@ -302,6 +304,8 @@ class _PartMeasures:
     part: Solid
     vertices: FloatArray
     middle: FloatArray
+    size_mm: float
+    volume_mm3: float
     known: list[Pull] = field(default_factory=list)
 
     def ranked(self, directions: list[FloatArray], *, plane: bool) -> list[Pull]:
@@ -318,7 +322,7 @@ class _PartMeasures:
         return sorted([best, *pulls], key=lambda pull: self.cost(pull, plane=plane))
 
     def cost(self, pull: Pull, *, plane: bool) -> float:
-        volume, short = self.part.volume_mm3, pull.height_mm / self.part.mesh.diagonal_mm
+        volume, short = self.volume_mm3, pull.height_mm / self.size_mm
         return _cost(pull.bound_mm3 / volume, pull.plane_trapped_mm3 / volume, short, plane=plane)
 
     def pull(self, direction: FloatArray, columns: int) -> Pull:
