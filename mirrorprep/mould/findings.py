@@ -50,29 +50,45 @@ def pocket_findings(
 
 
 def island_findings(islands: Sequence[Island], frame: MouldFrame) -> list[Finding]:
-    """Return a finding for every piece of mould material that was cut off."""
-    found = []
-    for island in islands:
-        loose = island.fate == "loose"
-        grave = Severity.STOP if island.volume_mm3 > LOOSE_STOP_MM3 else Severity.CAUTION
-        crumb = island.volume_mm3 < CRUMB_MM3
-        found.append(
-            Finding(
-                code="loose-island" if loose else "island-joined",
-                severity=grave if loose and not crumb else Severity.NOTE,
-                message=f"A piece of {max(island.volume_mm3, 0.0):.3g} mm³ of {island.of_half} was cut off "
-                + (
-                    f"from both halves by the casting and left out (limit {LOOSE_STOP_MM3:g} mm³)."
-                    if loose
-                    else f"and joined to {island.fate}."
-                ),
-                where=(place(frame, island.where_mm),),
-                measured=island.volume_mm3,
-                limit=LOOSE_STOP_MM3,
-                remedy="Place a core there, or fill the hollow of the part." if loose and not crumb else "",
-            )
-        )
+    """Return a finding for every piece of mould material that was cut off, and one for all crumbs."""
+    crumbs = [island for island in islands if island.fate == "loose" and island.volume_mm3 < CRUMB_MM3]
+    found = [_island_finding(island, frame) for island in islands if island not in crumbs]
+    if crumbs:
+        found.append(_crumbs_finding(crumbs, frame))
     return found
+
+
+def _island_finding(island: Island, frame: MouldFrame) -> Finding:
+    loose = island.fate == "loose"
+    grave = Severity.STOP if island.volume_mm3 > LOOSE_STOP_MM3 else Severity.CAUTION
+    fate = (
+        f"from both halves by the casting and left out (limit {LOOSE_STOP_MM3:g} mm³)."
+        if loose
+        else f"and joined to {island.fate}."
+    )
+    return Finding(
+        code="loose-island" if loose else "island-joined",
+        severity=grave if loose else Severity.NOTE,
+        message=f"A piece of {island.volume_mm3:.3g} mm³ of {island.of_half} was cut off {fate}",
+        where=(place(frame, island.where_mm),),
+        measured=island.volume_mm3,
+        limit=LOOSE_STOP_MM3,
+        remedy="Place a core there, or fill the hollow of the part." if loose else "",
+    )
+
+
+def _crumbs_finding(crumbs: Sequence[Island], frame: MouldFrame) -> Finding:
+    total = sum(max(crumb.volume_mm3, 0.0) for crumb in crumbs)
+    many = f"{len(crumbs)} crumbs of the halves were" if len(crumbs) > 1 else "A crumb of a half was"
+    return Finding(
+        code="crumbs-left-out",
+        severity=Severity.NOTE,
+        message=f"{many} cut off by the casting and left out: {total:.2g} mm³ in all, each below "
+        f"{CRUMB_MM3:g} mm³, a cube of 0.1 mm.",
+        where=tuple(place(frame, crumb.where_mm) for crumb in crumbs[:24]),
+        measured=total,
+        limit=CRUMB_MM3,
+    )
 
 
 def undercut_findings(verdict: Verdict) -> list[Finding]:

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from mirrorprep.geometry.topology import bodies
-from mirrorprep.mould.assembly import _joined, _without_flakes, assemble, finished
+from mirrorprep.mould.assembly import Finished, _joined, _without_flakes, assemble, finished
 from mirrorprep.mould.frame import MouldFrame
 from mirrorprep.mould.parting import find_parting
 from mirrorprep.mould.register_keys import RegisterKey
@@ -107,3 +107,12 @@ def test_finished_half_keeps_the_cavity_and_survives_rounding():
     own = part.mesh.vertices[part.mesh.vertices[:, 2] > 3.0]
     own = own[np.hypot(own[:, 0], own[:, 2]) > 4.0]
     assert cKDTree(half.mesh.vertices).query(own)[0].max() < 1e-9
+
+
+def test_flakes_are_islands_in_mould_coordinates():
+    turn = np.array([[0.0, 0, 1], [1, 0, 0], [0, 1, 0]])
+    flake = box([0.01, 0.01, 0.01], center_mm=turn @ [1.0, 2.0, 3.0])
+    (island,) = Finished(solid=box([1, 1, 1]), moved=0, flakes=(flake,)).islands("half_a", turn)
+    assert island.where_mm == pytest.approx((1.0, 2.0, 3.0))
+    assert (island.of_half, island.fate) == ("half_a", "loose")
+    assert island.volume_mm3 == pytest.approx(1e-6)

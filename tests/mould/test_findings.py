@@ -51,7 +51,7 @@ def test_only_unvented_pockets_over_the_limit_are_found():
     [
         (10.0, "loose", "loose-island", Severity.STOP),
         (1.0, "loose", "loose-island", Severity.CAUTION),
-        (1e-9, "loose", "loose-island", Severity.NOTE),
+        (1e-9, "loose", "crumbs-left-out", Severity.NOTE),
         (10.0, "half_a", "island-joined", Severity.NOTE),
     ],
 )
@@ -60,6 +60,21 @@ def test_every_island_is_listed(volume, fate, code, severity):
     (found,) = island_findings([island], TURNED)
     assert (found.code, found.severity) == (code, severity)
     assert found.where == ((3.0, 1.0, 2.0),)
+
+
+def test_crumbs_are_told_together():
+    crumbs = [
+        Island(of_half="half_a", volume_mm3=v, where_mm=(v, 0.0, 0.0), fate="loose")
+        for v in (8e-7, 2e-7, -1e-9)
+    ]
+    piece = Island(of_half="half_b", volume_mm3=7.0, where_mm=(0.0, 0.0, 0.0), fate="loose")
+    first, told = island_findings([crumbs[0], piece, *crumbs[1:]], TURNED)
+    assert (first.code, first.severity) == ("loose-island", Severity.STOP)
+    assert (told.code, told.severity, len(told.where)) == ("crumbs-left-out", Severity.NOTE, 3)
+    assert told.measured == pytest.approx(1e-6)
+    assert told.message.startswith("3 crumbs")
+    (alone,) = island_findings(crumbs[:1], TURNED)
+    assert alone.message.startswith("A crumb of a half was cut off")
 
 
 def test_missing_keys_and_bolts_are_found():

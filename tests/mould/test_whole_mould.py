@@ -99,10 +99,10 @@ def assert_proved(mould):
         assert half.solid
         assert (half.welded_bad_edges, half.welded_degenerate_faces, half.pieces) == (0, 0, 1)
         assert half.crossing_pairs == 0
-    told = [
-        finding.measured for finding in mould.findings if finding.code in {"loose-island", "island-joined"}
-    ]
-    assert told == [island.volume_mm3 for island in mould.islands]
+    codes = {"loose-island", "island-joined", "crumbs-left-out"}
+    told = [finding.measured for finding in mould.findings if finding.code in codes]
+    cut_off = sum(max(island.volume_mm3, 0.0) for island in mould.islands)
+    assert sum(told) == pytest.approx(cut_off, abs=1e-12)
     assert not [p for p in mould.air_pockets if p.volume_mm3 > 5.0 and not p.vented]
     if mould.verdict.releases and mould.settings.casting == "rigid":
         assert mould.release_interference_mm3 <= 1e-4 * mould.cavity_volume_mm3
