@@ -16,7 +16,7 @@ from mirrorprep.handover.files import write_ply
 from mirrorprep.job.run import run_job
 from mirrorprep.solid.primitives import sphere
 
-INSIDE = "Jane-Doe-1970"
+INSIDE = "Jane-Doe-1970-03-04"
 
 JOB = """
 [job]
@@ -174,7 +174,7 @@ def test_no_name_inside_a_scan_reaches_an_output(kind, tmp_path):
     assert len(outputs) >= 6
     for path in outputs:
         told = unfolded(path).lower()
-        for name in (INSIDE.lower(), "jane", "1970"):
+        for name in ("jane-doe", "1970-03-04"):  # shorter ones may stand in a digest by chance
             assert name.encode() not in told, (path.name, name)
 
 
