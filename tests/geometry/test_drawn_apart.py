@@ -46,6 +46,19 @@ def test_tip_within_rounding_of_a_face_is_drawn_out():
     assert at.crossing == 0
 
 
+def test_thin_wall_goes_back_across_the_face_where_its_normals_lie_in_it():
+    # The foot of a wall of 0.02 mm: its corners' normals point across the wall, hardly out of the face.
+    wall = box([10.0, 0.02, 1.0], center_mm=[105.0 - 2.0 * ULP, 0.3, 0.2]).mesh
+    vertices = np.vstack([CUBE.vertices, wall.vertices])
+    at = SliverSurface(vertices, np.vstack([CUBE.faces, wall.faces + len(CUBE.vertices)]), None)
+    foot = len(CUBE.vertices) + np.flatnonzero(wall.vertices[:, 0] < 101.0)
+    assert uncross(at).tolist() == foot.tolist()
+    assert (at.rounded[foot, 0] > 100.0).all()
+    assert np.abs(at.vertices - vertices).max() < 8.0 * ULP
+    uncross(at)
+    assert at.crossing == 0
+
+
 def test_tip_that_stands_deep_in_the_other_body_stays():
     at = surface(1000.0)
     before = at.vertices.copy()

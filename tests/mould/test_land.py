@@ -33,7 +33,7 @@ def test_steep_land_is_the_ramp(frame):
 
 def test_steep_land_stands_in_mould_coordinates(frame):
     steep = steep_land(frame, 45.0)
-    middle = np.array([[10.0, 0.0], [-15.0, 0.0]]) @ frame.turn[:2, :2]
-    assert steep.contains(middle).tolist() == [True, False]
-    climb = frame.height_mm(middle)
-    assert climb == pytest.approx([10.0 * np.sqrt(3.0), 0.0])
+    # Near the foot of the ramp at either end: unturned, one pair of them would lie on the wrong side.
+    places = np.array([[1.0, 18.0], [1.0, -18.0], [-1.0, 18.0], [-1.0, -18.0]]) @ frame.turn[:2, :2]
+    assert steep.contains(places).tolist() == [True, True, False, False]
+    assert frame.height_mm(places) == pytest.approx([np.sqrt(3.0), np.sqrt(3.0), 0.0, 0.0])
